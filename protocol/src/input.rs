@@ -1,0 +1,116 @@
+//! Everything that can come in: the closed set of inputs, stamped with the monotonic clock of their segment.
+
+use serde::{Deserialize, Serialize};
+
+use crate::time::{Mono, Utc};
+
+/// An input and when it came in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stamped {
+    /// When, on the segment's clock.
+    pub t: Mono,
+    /// What.
+    pub input: Input,
+}
+
+/// One thing that came in.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Input {
+    /// The first line of a segment that is a run: who, where and by which program.
+    Run(Run),
+    /// One NMEA 0183 sentence with a right checksum, from its `$` or `!` to its checksum, nothing before or after.
+    Gps(String),
+    /// One line from the scale, without its line end.
+    Scale(String),
+    /// A note known as text.
+    Said(String),
+    /// The note button: `true` went down, `false` came up.
+    Button(bool),
+    /// What a person said about the records, at a desk or on the boat: traps and corrections.
+    Statement(Statement),
+}
+
+/// Who made a run. Its time zone gives the local day.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Run {
+    /// The segment's id: random for a live run, a hash of the first line for a tape.
+    pub id: String,
+    /// The boat's name, as in the settings.
+    pub boat: String,
+    /// IANA time zone of the boat's day.
+    pub timezone: String,
+    /// Program and version that wrote the segment.
+    pub program: String,
+    /// Version of the journal's own form.
+    pub schema: u32,
+    /// What the system clock said at the line's `t`, when the segment is a live run: serves when GPS gives no date.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub system: Option<String>,
+}
+
+/// Version of the journal's form that this program writes and reads.
+pub const JOURNAL_SCHEMA: u32 = 1;
+
+/// What a person stated, and when (UTC): applied in order of `at`, whatever file holds it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Statement {
+    /// When it was stated.
+    pub at: Utc,
+    /// What was stated.
+    pub said: Stated,
+}
+
+/// The kinds of statement.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Stated {
+    /// A trap's place, or its end.
+    Trap(TrapStated),
+    /// A correction of a pull or a note.
+    Correct(Correction),
+}
+
+/// A trap put into the register or taken out of it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TrapStated {
+    /// The trap's name, text: `007` stays `007`.
+    pub trap: String,
+    /// Where and since when; `None` retires the trap.
+    #[serde(flatten)]
+    pub place: TrapPlace,
+}
+
+/// How a trap statement gives the place.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum TrapPlace {
+    /// A position; without `set_at` it holds for all time.
+    Position {
+        /// Degrees north, −90…90.
+        lat: f64,
+        /// Degrees east, −180…180.
+        lon: f64,
+        /// When it was set there, if known (RFC 3339).
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        set_at: Option<String>,
+    },
+    /// Where this pull set it.
+    Pull {
+        /// The pull's id.
+        pull: String,
+    },
+    /// The trap is no longer fished.
+    Retired {
+        /// Always true.
+        retired: bool,
+    },
+}
+
+/// A person's correction: a pull or note, and fields with their new values as typed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Correction {
+    /// The pull's or the note's id.
+    pub of: String,
+    /// Field and value, in the order typed: `trap`, a tally key, `drop`, `pull`, or `undo`.
+    pub set: Vec<(String, String)>,
+}

@@ -1,0 +1,1 @@
+//! Bytes in, whole lines out: a splitter with a length cap that comes back after noise.
