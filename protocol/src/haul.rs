@@ -1,1 +1,463 @@
-//! Stub.
+//! The first fold: one segment's inputs in, what was found at each stop out.
+//!
+//! A [`Haul`] is a state machine: inputs and the time go in ([`Haul::take`], [`Haul::advance`]), events come out
+//! ([`Haul::poll`]) and [`Haul::deadline`] says when to call again. It is causal with a fixed lag: a finding is complete
+//! a minute after the boat left, or when the next stop begins, and does not change with what comes later (save that a
+//! finding made before any date is known is dated when one is). Its whole state can be stored and taken up again.
+
+use std::collections::VecDeque;
+
+use serde::{Deserialize, Serialize};
+
+use crate::clock::GpsClock;
+use crate::finding::{Finding, Flag, Moment, Note, Spot};
+use crate::input::{Input, Run, Stamped, Statement};
+use crate::nmea::{self, Epoch, Epochs, Sentence};
+use crate::scale;
+use crate::stop::{BLIND, Fix, Lying, Watch};
+use crate::time::{Mono, SECOND, Utc};
+use crate::weigh::Weigher;
+
+mod draft;
+
+use draft::{Draft, Thing};
+
+/// What is said within this time of leaving still belongs to the stop just left.
+pub const LATE: i64 = 60 * SECOND;
+/// Talk on the approach is kept this long for the stop it leads to.
+const AHEAD: i64 = 60 * SECOND;
+/// ... if it was said within this distance of it, metres.
+const AHEAD_M: f64 = 100.0;
+/// Without fixes, a stop with nothing said or weighed for this long is over.
+const BLIND_QUIET: i64 = 120 * SECOND;
+/// Lines come at most this much out of order; within it a line given twice is known again.
+pub const DISORDER: i64 = 5 * SECOND;
+/// A date sentence counts only this soon after a position: before a fix a receiver's clock may be anything.
+const DATE_FRESH: i64 = 5 * SECOND;
+/// One standard deviation on each axis of a fix, metres per HDOP, when the receiver does not say. A user range error
+/// of 2.5 m is common practice, no source.
+const SD_M_PER_HDOP: f64 = 2.5;
+/// HDOP taken when the receiver states none.
+const HDOP_UNSTATED: f64 = 1.5;
+
+/// What the fold has to say, in order.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Event {
+    /// A position epoch was taken.
+    Fix(Epoch, Option<Utc>),
+    /// A finding is complete, or was dated: it replaces any earlier one of the same id.
+    Found(Finding),
+    /// A stop became a record, with this id.
+    Opened(String),
+    /// The boat left a stop that is a record.
+    Left(String),
+    /// A person's statement passed through.
+    Stated(Statement),
+}
+
+/// Why an input was not taken. Nothing else changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NotTaken {
+    /// It lies too far before what was taken already.
+    #[error("its time runs backwards by more than 5 s: put the tape's lines in order of t")]
+    Backwards,
+    /// The very same line was taken a moment ago.
+    #[error("the same line was just taken: nothing to do")]
+    Again,
+    /// The scale's line is no frame this program knows.
+    #[error("{0}")]
+    Scale(#[from] scale::Fault),
+}
+
+/// The fold's state for one segment.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Haul {
+    run: Run,
+    now: Option<Mono>,
+    clock: GpsClock,
+    epochs: Epochs,
+    watch: Watch,
+    weigher: Weigher,
+    last_position: Option<Mono>,
+    open: Option<Draft>,
+    left: Option<Draft>,
+    ahead: VecDeque<Ahead>,
+    undated: Vec<Thing>,
+    recent: VecDeque<(Mono, u32)>,
+    #[serde(skip)]
+    events: VecDeque<Event>,
+}
+
+/// Something said or weighed under way, waiting for the stop it leads to.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Ahead {
+    t: Mono,
+    what: Happening,
+    spot: Option<Spot>,
+}
+
+/// Something that makes a stop a record.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) enum Happening {
+    Said(Note),
+    Weighed(crate::finding::Weighing),
+    Pressed(Mono),
+}
+
+impl Haul {
+    /// A fold for the segment that begins with this run line at `t`.
+    pub fn new(run: Run, t: Mono) -> Haul {
+        let system = run.system.as_deref().and_then(Utc::parse).map(|utc| (t, utc));
+        Haul {
+            run,
+            now: None,
+            clock: GpsClock::new(system),
+            epochs: Epochs::default(),
+            watch: Watch::default(),
+            weigher: Weigher::default(),
+            last_position: None,
+            open: None,
+            left: None,
+            ahead: VecDeque::new(),
+            undated: Vec::new(),
+            recent: VecDeque::new(),
+            events: VecDeque::new(),
+        }
+    }
+
+    /// The run line this segment began with.
+    pub fn run(&self) -> &Run {
+        &self.run
+    }
+
+    /// The UTC of a stamp, as well as it is known now.
+    pub fn utc_at(&self, t: Mono) -> Option<Utc> {
+        self.clock.utc_at(t)
+    }
+
+    /// The next event, if there is one.
+    pub fn poll(&mut self) -> Option<Event> {
+        self.events.pop_front()
+    }
+
+    /// Takes one input. A stamp a little before the last is taken as of the last.
+    ///
+    /// # Errors
+    /// [`NotTaken`] says why an input changed nothing; the fold goes on.
+    pub fn take(&mut self, input: &Stamped) -> Result<(), NotTaken> {
+        let now = self.now.unwrap_or(input.t);
+        if now - input.t > DISORDER {
+            return Err(NotTaken::Backwards);
+        }
+        let t = now.max(input.t);
+        self.advance(t);
+        match &input.input {
+            Input::Run(_) => Ok(()),
+            Input::Gps(text) => self.hear_gps(t, input.t, text),
+            Input::Scale(text) => {
+                self.once(input.t, text)?;
+                let reading = scale::read(text)?;
+                self.weigher.take(t, &reading);
+                self.collect_weighings();
+                Ok(())
+            }
+            Input::Said(text) => {
+                self.once(input.t, text)?;
+                let id = crate::input::id(&self.run.id, "note", input.t);
+                let note = Note { id, at: Moment { t, utc: None }, text: text.clone(), late: false };
+                self.happen(t, input.t, Happening::Said(note));
+                Ok(())
+            }
+            Input::Button(down) => {
+                self.once(input.t, if *down { "button down" } else { "button up" })?;
+                if *down {
+                    self.happen(t, input.t, Happening::Pressed(t));
+                }
+                Ok(())
+            }
+            Input::Statement(statement) => {
+                self.events.push_back(Event::Stated(statement.clone()));
+                Ok(())
+            }
+        }
+    }
+
+    /// Moves time on to `now` and does what falls due, in order. Moving in one step or in many is the same.
+    pub fn advance(&mut self, now: Mono) {
+        while let Some(due) = self.deadline().filter(|due| *due <= now) {
+            self.fire(due);
+        }
+        self.now = Some(self.now.map_or(now, |t| t.max(now)));
+    }
+
+    /// When [`Haul::advance`] must be called at the latest, were nothing to come in.
+    pub fn deadline(&self) -> Option<Mono> {
+        let sensors = [self.epochs.deadline(), self.weigher.deadline()];
+        let blind = self.open.as_ref().map(|open| self.blind_end(open));
+        let late = self.left.as_ref().and_then(|left| left.ended()).map(|t| t + LATE);
+        let ahead = self.ahead.front().map(|a| a.t + AHEAD);
+        sensors.into_iter().chain([blind, late, ahead]).flatten().min()
+    }
+
+    /// Whether nothing is pending: from here the segment can be taken up again with this state alone.
+    pub fn at_rest(&self) -> bool {
+        self.open.is_none() && self.left.is_none() && self.ahead.is_empty() && self.undated.is_empty()
+    }
+
+    /// The segment's input is at its end: what is open is closed at the last line, flagged `cut`.
+    pub fn finish(&mut self) {
+        if let Some(epoch) = self.epochs.finish() {
+            self.take_epoch(epoch);
+        }
+        self.weigher.finish();
+        self.collect_weighings();
+        let end = self.now.unwrap_or_default();
+        if let Some(mut open) = self.open.take() {
+            open.settle(self.watch.lying());
+            open.end(end);
+            open.flag(Flag::Cut);
+            self.leave(open);
+        }
+        if let Some(left) = self.left.take() {
+            self.conclude(left);
+        }
+        while let Some(ahead) = self.ahead.pop_front() {
+            self.lose(ahead);
+        }
+        for thing in std::mem::take(&mut self.undated) {
+            self.emit(&thing);
+        }
+    }
+
+    /// What stands unfinished, as findings: of a live segment the open stop is open, of an ended one it is cut.
+    pub fn provisional(&self, live: bool) -> Vec<Finding> {
+        let mut ahead = self.clone();
+        ahead.events.clear();
+        let still_open = if live { ahead.open.take() } else { None };
+        ahead.finish();
+        let mut found: Vec<Finding> = std::iter::from_fn(|| ahead.poll())
+            .filter_map(|event| if let Event::Found(finding) = event { Some(finding) } else { None })
+            .collect();
+        if let Some(mut open) = still_open.filter(Draft::is_record) {
+            open.settle(self.watch.lying());
+            found.push(ahead.date(&Thing::Stop(Box::new(open))));
+        }
+        found
+    }
+
+    fn hear_gps(&mut self, t: Mono, line_t: Mono, text: &str) -> Result<(), NotTaken> {
+        let sentence = nmea::read(text);
+        match &sentence {
+            Sentence::Depth(_) | Sentence::WaterTemp { .. } => self.once(line_t, text)?,
+            _ => {}
+        }
+        if let Some(epoch) = self.epochs.take(t, &sentence) {
+            self.take_epoch(epoch);
+        }
+        match &sentence {
+            Sentence::Rmc(rmc) => self.hear_date(t, rmc.utc()),
+            Sentence::Zda(zda) if self.last_position.is_some_and(|p| t - p <= DATE_FRESH) => {
+                self.hear_date(t, zda.utc());
+            }
+            Sentence::Depth(depth) => self.sense(Draft::take_depth, depth.m),
+            Sentence::WaterTemp { c } => self.sense(Draft::take_water, *c),
+            _ => {}
+        }
+        Ok(())
+    }
+
+    fn sense(&mut self, take: fn(&mut Draft, f64), value: f64) {
+        if let Some(open) = &mut self.open {
+            take(open, value);
+        }
+    }
+
+    fn hear_date(&mut self, t: Mono, utc: Option<Utc>) {
+        let Some(utc) = utc else { return };
+        self.clock.hear(t, utc);
+        for thing in std::mem::take(&mut self.undated) {
+            self.emit(&thing);
+        }
+    }
+
+    fn take_epoch(&mut self, epoch: Epoch) {
+        self.last_position = Some(epoch.t);
+        let utc = self.clock.resolve(epoch.t, epoch.tod_us);
+        // The fix was true at its own time of day; its line may have waited in a buffer for a while.
+        let true_t = utc.and_then(|utc| self.clock.mono_of(utc)).map_or(epoch.t, |t| t.min(epoch.t));
+        let late_s = (epoch.t - true_t) / SECOND;
+        let fix = Fix {
+            t: if late_s < 30 { true_t } else { epoch.t },
+            line_t: epoch.t,
+            spot: Spot { lat: epoch.lat, lon: epoch.lon, sd_m: sd_m(&epoch) },
+            speed_m_s: epoch.speed_m_s,
+        };
+        self.events.push_back(Event::Fix(epoch, utc));
+        let step = self.watch.take(fix);
+        if let Some((at, lying)) = step.ended {
+            if let Some(mut open) = self.open.take() {
+                open.settle(Some(&lying));
+                open.end(at);
+                self.leave(open);
+            }
+        }
+        if step.opened {
+            self.open_stop(fix);
+        }
+        if self.watch.under_way() {
+            // A stop that began without fixes is over when the first fixes show her under way.
+            self.end_unseen(None);
+        } else if let Some(open) = &mut self.open {
+            open.take_fix(&fix);
+        }
+    }
+
+    fn open_stop(&mut self, fix: Fix) {
+        if let Some(left) = self.left.take() {
+            self.conclude(left);
+        }
+        // A stop that began without fixes goes on as this one.
+        let mut draft = match self.open.take() {
+            Some(open) => open,
+            None => Draft::new(&self.run.id, fix.t, fix.line_t, false),
+        };
+        while let Some(ahead) = self.ahead.pop_front() {
+            let near = ahead.spot.is_none_or(|spot| draft::metres(&spot, &fix.spot) <= AHEAD_M);
+            if near {
+                draft.take(ahead.what, &mut self.events);
+            } else {
+                self.lose(ahead);
+            }
+        }
+        self.open = Some(draft);
+    }
+
+    fn happen(&mut self, t: Mono, line_t: Mono, what: Happening) {
+        if let Some(open) = &mut self.open {
+            open.take(what, &mut self.events);
+        } else if let Some(left) = &mut self.left {
+            left.take_late(what, &mut self.events);
+        } else if self.is_blind(t) {
+            let mut draft = Draft::new(&self.run.id, t, line_t, true);
+            draft.take(what, &mut self.events);
+            self.open = Some(draft);
+        } else {
+            self.ahead.push_back(Ahead { t, what, spot: self.watch.last().map(|fix| fix.spot) });
+        }
+    }
+
+    fn collect_weighings(&mut self) {
+        while let Some(weighed) = self.weigher.poll() {
+            let at = weighed.at;
+            let flags = weighed.flags.clone();
+            let weighing = crate::finding::Weighing {
+                at: Moment { t: at, utc: None },
+                g: weighed.g,
+                sd_g: weighed.sd_g,
+            };
+            self.happen(at, at, Happening::Weighed(weighing));
+            if let Some(draft) = self.open.as_mut().or(self.left.as_mut()) {
+                flags.into_iter().for_each(|flag| draft.flag(flag));
+            }
+        }
+    }
+
+    fn is_blind(&self, t: Mono) -> bool {
+        self.watch.last().is_none_or(|fix| t - fix.t > BLIND)
+    }
+
+    /// When an open stop without fixes is over, were nothing more to happen.
+    fn blind_end(&self, open: &Draft) -> Mono {
+        let blind_from = self.watch.last().map_or(open.started(), |fix| fix.t + BLIND);
+        blind_from.max(open.last_activity() + BLIND_QUIET)
+    }
+
+    fn fire(&mut self, due: Mono) {
+        if let Some(epoch) = self.epochs.advance(due) {
+            self.take_epoch(epoch);
+        }
+        self.weigher.advance(due);
+        self.collect_weighings();
+        if self.open.as_ref().is_some_and(|open| self.blind_end(open) <= due) {
+            let lying = self.watch.give_up();
+            self.end_unseen(lying.as_ref());
+        }
+        if self.left.as_ref().and_then(Draft::ended).is_some_and(|t| t + LATE <= due)
+            && let Some(left) = self.left.take()
+        {
+            self.conclude(left);
+        }
+        while let Some(ahead) = self.ahead.pop_front_if(|a| a.t + AHEAD <= due) {
+            self.lose(ahead);
+        }
+    }
+
+    /// Ends the open stop without having seen her leave: at the last thing that happened there.
+    fn end_unseen(&mut self, lying: Option<&Lying>) {
+        if let Some(mut open) = self.open.take() {
+            open.settle(lying);
+            open.end(open.last_activity());
+            self.leave(open);
+        }
+    }
+
+    fn leave(&mut self, draft: Draft) {
+        if let Some(left) = self.left.take() {
+            self.conclude(left);
+        }
+        if draft.is_record() {
+            self.events.push_back(Event::Left(draft.id().to_owned()));
+        }
+        self.left = Some(draft);
+    }
+
+    fn conclude(&mut self, draft: Draft) {
+        if draft.is_record() {
+            self.found(Thing::Stop(Box::new(draft)));
+        }
+    }
+
+    fn lose(&mut self, ahead: Ahead) {
+        if let Some(thing) = Thing::loose(&self.run.id, ahead.what, ahead.spot) {
+            self.found(thing);
+        }
+    }
+
+    fn found(&mut self, thing: Thing) {
+        if self.clock.heard_gps() {
+            self.emit(&thing);
+        } else {
+            self.undated.push(thing);
+        }
+    }
+
+    fn emit(&mut self, thing: &Thing) {
+        let finding = self.date(thing);
+        self.events.push_back(Event::Found(finding));
+    }
+
+    fn date(&self, thing: &Thing) -> Finding {
+        thing.finding(self.clock.source(), self.clock.is_doubtful(), |t| self.clock.utc_at(t))
+    }
+
+    /// Refuses a line that was taken within the last [`DISORDER`].
+    fn once(&mut self, t: Mono, text: &str) -> Result<(), NotTaken> {
+        let line = (t, crc32fast::hash(text.as_bytes()));
+        if self.recent.contains(&line) {
+            return Err(NotTaken::Again);
+        }
+        while self.recent.front().is_some_and(|(old, _)| t - *old > DISORDER) {
+            self.recent.pop_front();
+        }
+        self.recent.push_back(line);
+        Ok(())
+    }
+}
+
+/// One standard deviation on each axis of a fix, metres: as the receiver says (GST), else from HDOP.
+fn sd_m(epoch: &Epoch) -> f64 {
+    match (epoch.lat_sd_m, epoch.lon_sd_m) {
+        (Some(lat), Some(lon)) if lat > 0.0 && lon > 0.0 => ((lat * lat + lon * lon) / 2.0).sqrt(),
+        _ => SD_M_PER_HDOP * epoch.hdop.filter(|h| *h > 0.0).unwrap_or(HDOP_UNSTATED),
+    }
+}

@@ -114,3 +114,19 @@ pub struct Correction {
     /// Field and value, in the order typed: `trap`, a tally key, `drop`, `pull`, or `undo`.
     pub set: Vec<(String, String)>,
 }
+
+/// The id of something that happened in a segment: 16 hex digits of SHA-256 (FIPS 180-4) over the segment's id, the
+/// kind of thing and the `t` of its line. Never of UTC, place or order, so that it outlives every rebuild.
+pub fn id(segment: &str, kind: &str, line_t: Mono) -> String {
+    digest(format!("{segment}\n{kind}\n{}", line_t.0).as_bytes())
+}
+
+/// The segment id of a tape: of its first line that is not blank, without the line end.
+pub fn tape_id(first_line: &[u8]) -> String {
+    digest(first_line)
+}
+
+fn digest(bytes: &[u8]) -> String {
+    use sha2::Digest;
+    sha2::Sha256::digest(bytes).iter().take(8).map(|byte| format!("{byte:02x}")).collect()
+}

@@ -10,10 +10,12 @@
 #![warn(missing_docs)]
 
 pub mod clock;
+pub mod correct;
 pub mod finding;
 pub mod haul;
 pub mod input;
 pub mod line;
+pub mod log;
 pub mod nmea;
 pub mod pairing;
 pub mod place;

@@ -1,1 +1,264 @@
-//! Stub.
+//! The second fold: findings in order of time in, records out.
+//!
+//! A trip is one boat's pulls with less than six hours between them. Its pulls are paired with traps jointly, against
+//! the register as it stood when the trip began; then its sets move the register on. Corrections lie on top.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::correct::Corrections;
+use crate::finding::{Finding, Flag, Note, Stop};
+use crate::input::Statement;
+use crate::record::{LooseRecord, Record};
+use crate::register::Register;
+use crate::tally::{self, Kind, Reading};
+use crate::time::{HOUR, Utc};
+
+mod pair;
+mod write;
+
+/// Pulls of one boat this far apart belong to different trips.
+const TRIP_GAP: i64 = 6 * HOUR;
+
+/// A finding with what its segment's run line says of it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Found {
+    /// The boat's name.
+    pub boat: String,
+    /// IANA time zone of the boat's day.
+    pub timezone: String,
+    /// What was found.
+    pub finding: Finding,
+}
+
+impl Found {
+    /// When it was, for the order of records; `None` while undated.
+    pub fn at(&self) -> Option<Utc> {
+        match &self.finding {
+            Finding::Stop(stop) => stop.started.utc,
+            Finding::Loose(loose) => loose
+                .note
+                .as_ref()
+                .map(|n| n.at)
+                .or(loose.weighing.as_ref().map(|w| w.at))
+                .and_then(|at| at.utc),
+        }
+    }
+
+    /// Its id.
+    pub fn id(&self) -> &str {
+        match &self.finding {
+            Finding::Stop(stop) => &stop.id,
+            Finding::Loose(loose) => &loose.id,
+        }
+    }
+
+    /// The local day, as text; `None` while undated.
+    pub fn day(&self) -> Option<String> {
+        Some(self.at()?.day_in(&self.timezone)?.to_string())
+    }
+}
+
+/// What became of a finding.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Entry {
+    /// A pull, set or visit.
+    Pull(Box<Record>),
+    /// A note or weighing far from any trap.
+    Loose(Box<LooseRecord>),
+    /// Left out by a person.
+    Dropped,
+}
+
+/// A stop with all that lies on top of it, ready for pairing.
+struct Pull<'a> {
+    found: &'a Found,
+    stop: &'a Stop,
+    notes: Vec<Note>,
+    reading: Reading,
+    kind: Kind,
+}
+
+/// The second fold's state: trips must be given in order of time.
+#[derive(Debug, Clone, Default)]
+pub struct Ledger {
+    register: Register,
+    corrections: Corrections,
+    /// Notes on their way to the pull a person moved them to.
+    moved: BTreeMap<String, Note>,
+    /// The trips that may still go on, by boat.
+    open: BTreeMap<String, Vec<Found>>,
+}
+
+/// A finding and what became of it.
+pub type Outcome = (Found, Entry);
+
+impl Ledger {
+    /// A ledger before all time. Statements may come in any order.
+    pub fn new(mut statements: Vec<Statement>) -> Ledger {
+        // By time, and by content where two are of one moment: never by the file they stood in.
+        statements.sort_by_cached_key(|s| (s.at, serde_json::to_string(&s.said).unwrap_or_default()));
+        statements.dedup();
+        Ledger {
+            register: Register::new(&statements),
+            corrections: Corrections::new(&statements),
+            ..Ledger::default()
+        }
+    }
+
+    /// Whether [`Ledger::lend`] must see every finding before the fold begins.
+    pub fn moves_notes(&self) -> bool {
+        self.corrections.moves_notes()
+    }
+
+    /// Takes note of notes that a person moved to another pull, which may come before their own.
+    pub fn lend(&mut self, found: &Found) {
+        for note in notes(found).iter().filter(|note| self.corrections.moved_to(&note.id).is_some()) {
+            self.moved.insert(note.id.clone(), note.clone());
+        }
+    }
+
+    /// Gives the trips that nothing from `at` on can belong to any more (undated counts as before all time).
+    pub fn settle(&mut self, at: Option<Utc>) -> Vec<Outcome> {
+        match at {
+            Some(at) => self.fold_trips(|end| at - end >= TRIP_GAP),
+            None => Vec::new(),
+        }
+    }
+
+    /// Takes the next finding in order of time, undated ones first, after [`Ledger::settle`] for its moment. A loose
+    /// one is settled at once.
+    pub fn take(&mut self, found: Found) -> Option<Outcome> {
+        match found.finding {
+            Finding::Stop(_) => {
+                self.open.entry(found.boat.clone()).or_default().push(found);
+                None
+            }
+            Finding::Loose(_) => Some(self.keep_loose(found)),
+        }
+    }
+
+    /// Gives the trips that are still open. After this the ledger stands as of the last of them.
+    pub fn finish(&mut self) -> Vec<Outcome> {
+        self.fold_trips(|_| true)
+    }
+
+    /// Whether no trip is open: a good moment to begin a fold from a copy of this ledger.
+    pub fn between_trips(&self) -> bool {
+        self.open.is_empty()
+    }
+
+    /// The register as of the last settled trip.
+    pub fn register(&self) -> &Register {
+        &self.register
+    }
+
+    /// The register as it stands at this moment.
+    pub fn register_at(&mut self, now: Utc) -> &Register {
+        self.register.advance(now);
+        &self.register
+    }
+
+    fn fold_trips(&mut self, over: impl Fn(Utc) -> bool) -> Vec<Outcome> {
+        let end = |trip: &[Found]| trip.iter().map(latest).max().flatten();
+        let mut ended: Vec<(Option<Utc>, String)> = self
+            .open
+            .iter()
+            .filter(|(_, trip)| end(trip).is_none_or(&over))
+            .map(|(boat, trip)| (trip.first().and_then(Found::at), boat.clone()))
+            .collect();
+        ended.sort();
+        let mut outcomes = Vec::new();
+        for (_, boat) in ended {
+            let trip = self.open.remove(&boat).unwrap_or_default();
+            outcomes.extend(self.fold(trip));
+        }
+        outcomes
+    }
+
+    /// Pairs one trip's pulls and moves the register on.
+    fn fold(&mut self, trip: Vec<Found>) -> Vec<Outcome> {
+        if let Some(start) = trip.first().and_then(Found::at) {
+            self.register.advance(start);
+        }
+        let pulls: Vec<Pull<'_>> = trip
+            .iter()
+            .filter(|found| !self.corrections.dropped(found.id()))
+            .filter_map(|found| self.pull(found))
+            .collect();
+        let paired = pair::pair(&self.register, &self.corrections, &pulls);
+        let mut records = BTreeMap::new();
+        for (pull, paired) in pulls.iter().zip(paired) {
+            let soak_from = paired.trap.as_deref().and_then(|trap| self.register.get(trap)?.set_at);
+            records.insert(pull.stop.id.clone(), write::record(pull, &paired, soak_from, &self.corrections));
+            self.move_trap(pull, paired.trap.as_deref(), records.get(&pull.stop.id));
+        }
+        trip.into_iter()
+            .map(|found| {
+                let entry = records.remove(found.id()).map_or(Entry::Dropped, |r| Entry::Pull(Box::new(r)));
+                (found, entry)
+            })
+            .collect()
+    }
+
+    fn pull<'a>(&self, found: &'a Found) -> Option<Pull<'a>> {
+        let Finding::Stop(stop) = &found.finding else { return None };
+        let mut notes: Vec<Note> =
+            stop.notes.iter().filter(|note| self.corrections.moved_to(&note.id).is_none()).cloned().collect();
+        let here = |note: &&Note| self.corrections.moved_to(&note.id) == Some(stop.id.as_str());
+        notes.extend(self.moved.values().filter(here).cloned());
+        notes.sort_by(|a, b| (a.at.utc, a.at.t, &a.id).cmp(&(b.at.utc, b.at.t, &b.id)));
+        let texts: Vec<&str> = notes.iter().map(|note| note.text.as_str()).collect();
+        let reading = tally::read(&texts);
+        let kind = reading.kind_hint.unwrap_or(Kind::Pull);
+        Some(Pull { found, stop, notes, reading, kind })
+    }
+
+    /// A set moves the trap; a visit leaves it; taken in, it lies nowhere.
+    fn move_trap(&mut self, pull: &Pull<'_>, trap: Option<&str>, record: Option<&Record>) {
+        let (Some(trap), Some(record)) = (trap, record) else { return };
+        if pull.kind == Kind::Visit {
+            return;
+        }
+        if record.tally.taken_in == Some(true) {
+            self.register.take_in(trap);
+        } else if let (Some(set), Some(at)) = (&pull.stop.set, pull.stop.set.and_then(|set| set.at.utc)) {
+            self.register.set(trap, set.spot, Some(at));
+        }
+    }
+
+    fn keep_loose(&self, found: Found) -> Outcome {
+        let moved = match &found.finding {
+            Finding::Loose(loose) => self.corrections.moved_to(&loose.id).is_some(),
+            Finding::Stop(_) => false,
+        };
+        let entry = match write::loose(&found) {
+            Some(loose) if !moved && !self.corrections.dropped(found.id()) => Entry::Loose(Box::new(loose)),
+            _ => Entry::Dropped,
+        };
+        (found, entry)
+    }
+}
+
+/// The notes of a finding.
+pub fn notes(found: &Found) -> &[Note] {
+    match &found.finding {
+        Finding::Stop(stop) => &stop.notes,
+        Finding::Loose(loose) => loose.note.as_slice(),
+    }
+}
+
+/// The last known moment of a stop.
+fn latest(found: &Found) -> Option<Utc> {
+    match &found.finding {
+        Finding::Stop(stop) => stop.ended.and_then(|end| end.utc).or(stop.started.utc),
+        Finding::Loose(_) => None,
+    }
+}
+
+/// Flags that the second fold adds.
+fn flags(pull: &Pull<'_>) -> impl Iterator<Item = Flag> {
+    pull.reading.contradictory.then_some(Flag::CountDiffers).into_iter()
+}

@@ -1,1 +1,254 @@
-//! Stub.
+//! From words to counts: what the notes of one pull state, and nothing they do not.
+//!
+//! Text goes through five small steps, each in its own file: [`tokens`] splits it, [`numbers`] reads spelled numbers,
+//! [`lexicon`] gives every word of the trade its meaning from the tables in [`words`] and [`phrases`], [`grammar`]
+//! joins numbers to words, and [`ledger`] adds, replaces, corrects and undoes. A clause that is not wholly understood
+//! gives drafts; guesses, questions, money, and talk of another trap or day give nothing. An invented count is worse
+//! than a missed one.
+//!
+//! Text is taken as exact, as typed. Text from a recogniser will first pass a step that mends homophones; its place is
+//! between [`tokens`] and [`grammar`].
+
+mod bind;
+mod grammar;
+mod ledger;
+mod lexicon;
+mod numbers;
+mod phrases;
+mod tokens;
+mod value;
+mod words;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
+
+pub use value::{FieldError, KEYS};
+
+/// What is counted in crabs, claws and wounds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Count {
+    /// Crabs in the trap.
+    Crabs,
+    /// Crabs that gave a claw.
+    Keepers,
+    /// Claws taken.
+    Claws,
+    /// Crabs that gave two claws.
+    Both,
+    /// Crabs whose claws were too small.
+    Shorts,
+    /// Egg-bearing females.
+    Berried,
+    /// Females.
+    Females,
+    /// Males.
+    Males,
+    /// Soft crabs, lately moulted.
+    Soft,
+    /// Dead crabs.
+    Dead,
+    /// Claws grown back.
+    Regrown,
+    /// Crusher claws taken.
+    Crushers,
+    /// Pincer claws taken.
+    Pincers,
+    /// Crabs with the crusher on the left.
+    LeftHanded,
+    /// Crabs with the crusher on the right.
+    RightHanded,
+    /// Claws that broke badly.
+    BadBreaks,
+}
+
+/// The closing tie of a trap, as found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Tie {
+    /// Still whole.
+    Intact,
+    /// Broken.
+    Broken,
+    /// Not there.
+    Missing,
+}
+
+/// The trap's lid, as found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Lid {
+    /// Closed.
+    Shut,
+    /// Open.
+    Open,
+}
+
+/// How the trap itself was found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TrapState {
+    /// Sound.
+    Good,
+    /// Broken somewhere.
+    Damaged,
+    /// Its line or itself caught in something.
+    Fouled,
+    /// Not where it was set.
+    Moved,
+    /// Not found.
+    Missing,
+}
+
+/// What kind of stop the words speak of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// A trap was lifted.
+    Pull,
+    /// A trap was put down, none lifted.
+    Set,
+    /// A trap was seen and left, or not found.
+    Visit,
+}
+
+/// Where a tally's key came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Origin {
+    /// Stated in typed text.
+    Typed,
+    /// Stated in speech, by a recogniser.
+    Heard,
+    /// Verdicts added one by one.
+    Summed,
+    /// A person's correction.
+    Corrected,
+}
+
+/// The tally of one pull: only what was stated. Serializes to the record's keys, unstated ones left out.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Tally {
+    /// Counts, each 0 or more.
+    #[serde(flatten)]
+    pub counts: BTreeMap<Count, u32>,
+    /// Share of the bait still there, 0…1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bait_left: Option<f64>,
+    /// Fresh bait went in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bait_added: Option<bool>,
+    /// Pieces of bait that went in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bait_pieces: Option<u32>,
+    /// What the bait was, in the crew's word.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bait_kind: Option<String>,
+    /// The tie as found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tie: Option<Tie>,
+    /// A new tie was put on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tie_new: Option<bool>,
+    /// The lid as found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lid: Option<Lid>,
+    /// Somebody else had been at the trap.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tampered: Option<bool>,
+    /// The trap as found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub trap_state: Option<TrapState>,
+    /// The trap was taken aboard to stay.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub taken_in: Option<bool>,
+    /// The sea bed, in one word.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bottom: Option<String>,
+    /// Claws by size word.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub sizes: BTreeMap<String, u32>,
+    /// Other animals by name; no number when none was given.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub other: BTreeMap<String, Option<u32>>,
+}
+
+impl Tally {
+    /// A count, if stated.
+    pub fn count(&self, of: Count) -> Option<u32> {
+        self.counts.get(&of).copied()
+    }
+
+    /// Whether nothing at all is stated.
+    pub fn is_empty(&self) -> bool {
+        *self == Tally::default()
+    }
+}
+
+/// What the notes of one pull say.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Reading {
+    /// What counts.
+    pub tally: Tally,
+    /// Keys of `tally` that no one stated as a total: verdicts added one by one.
+    pub summed: BTreeSet<String>,
+    /// What was said unclearly: shown, counted only when a person confirms it.
+    pub drafts: Tally,
+    /// The trap's name as said, evidence for pairing.
+    pub trap: Option<String>,
+    /// The kind of stop the words speak of, if they do.
+    pub kind_hint: Option<Kind>,
+    /// The crew asked to mark this note.
+    pub mark: bool,
+    /// Counts that cannot all be true, or a stated total that differs from its verdicts.
+    pub contradictory: bool,
+    /// Some word of the trade was understood.
+    pub trade: bool,
+}
+
+impl Reading {
+    /// Where each stated key came from, when the text itself came from `text`.
+    pub fn origins(&self, text: Origin) -> BTreeMap<String, Origin> {
+        let origin = |key: &str| if self.summed.contains(key) { Origin::Summed } else { text };
+        self.tally.stated().map(|key| (key.to_string(), origin(key))).collect()
+    }
+}
+
+/// Reads the notes of one pull, in order of time.
+///
+/// A later statement replaces an earlier one, "two more keepers" adds, "make that five" corrects the last number and
+/// "scratch the last one" takes the last statement back. A stated total wins over verdicts given one by one.
+pub fn read(texts: &[&str]) -> Reading {
+    let lexicon = lexicon::standard();
+    let mut ledger = ledger::Ledger::default();
+    for text in texts {
+        ledger.next_note();
+        for sentence in tokens::sentences(text) {
+            grammar::sentence(lexicon, &sentence, &mut ledger);
+        }
+    }
+    ledger.finish()
+}
+
+#[cfg(test)]
+mod tests;
+#[cfg(test)]
+mod scratchpad {
+    #[test]
+    fn show() {
+        for line in std::fs::read_to_string("/tmp/wt/words/try.txt").unwrap_or_default().lines() {
+            let texts: Vec<&str> = line.split(" || ").collect();
+            let r = super::read(&texts);
+            println!(
+                "{line}\n      {} drafts {} trap {:?} kind {:?} contra {} trade {}",
+                serde_json::to_string(&r.tally).unwrap(),
+                serde_json::to_string(&r.drafts).unwrap(),
+                r.trap,
+                r.kind_hint,
+                r.contradictory,
+                r.trade
+            );
+        }
+    }
+}

@@ -1,0 +1,251 @@
+//! The live loop: whatever comes in is stamped, journaled, folded, and told. It holds no rules of its own, waits for
+//! no store and no client, and nothing that a device or the disk does ends it.
+
+use std::collections::VecDeque;
+use std::io::Write;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender};
+use std::time::{Duration, Instant};
+
+use gunwale_protocol::input::{Input, Run, Stamped, Statement};
+use gunwale_protocol::nmea;
+use gunwale_protocol::time::Mono;
+
+use crate::clock::Clock;
+use crate::device;
+use crate::error::Result;
+use crate::journal::Writer;
+use crate::segment::{Folded, News, Segment};
+
+/// The journal is on the disk at most this long after an input came in.
+const SYNC_WITHIN: Duration = Duration::from_millis(900);
+/// The loop looks round at least this often.
+const TICK: Duration = Duration::from_millis(500);
+/// Messages handled before the loop looks to the disk again.
+const BURST: usize = 1_000;
+
+/// Everything that can wake the loop.
+#[derive(Debug)]
+pub enum Msg {
+    /// A line from a device, or its state.
+    Device(device::Event),
+    /// A typed note, and who waits to hear that it is safe.
+    Said(String, Option<Answer>),
+    /// What a person stated, and who waits.
+    State(Vec<Statement>, Answer),
+    /// The service ends.
+    Stop,
+}
+
+impl From<device::Event> for Msg {
+    fn from(event: device::Event) -> Msg {
+        Msg::Device(event)
+    }
+}
+
+/// Where to say that something is on the disk and in the records.
+pub type Answer = SyncSender<Result<()>>;
+
+/// What the keeper of the records gets to do.
+#[derive(Debug)]
+pub struct Update {
+    /// What was folded since the last one.
+    pub folded: Folded,
+    /// Who waits for it.
+    pub answers: Vec<Answer>,
+}
+
+/// The live loop's state.
+pub struct Capture {
+    clock: Arc<dyn Clock>,
+    journal: Writer,
+    segment: Segment,
+    updates: Sender<Update>,
+    out: Box<dyn Write + Send>,
+    /// Every input is stamped at or after this: the fold has been moved here.
+    reached: Mono,
+    /// Records to be told once they are safe.
+    untold: VecDeque<String>,
+    answers: Vec<Answer>,
+    /// Something happened that the records should show.
+    changed: bool,
+    unsynced: Option<Instant>,
+    disk_fails: bool,
+    refused: u64,
+}
+
+impl Capture {
+    /// A loop that writes a new segment; results are told on `out`.
+    ///
+    /// # Errors
+    /// When the segment's journal cannot be made.
+    pub fn begin(
+        data: &std::path::Path,
+        run: &Run,
+        clock: Arc<dyn Clock>,
+        updates: Sender<Update>,
+        out: Box<dyn Write + Send>,
+    ) -> Result<Capture> {
+        let t = clock.now();
+        let journal = Writer::create(data, run, t)?;
+        let segment = Segment::new(run, t, journal.offset());
+        Ok(Capture {
+            clock,
+            journal,
+            segment,
+            updates,
+            out,
+            reached: t,
+            untold: VecDeque::new(),
+            answers: Vec::new(),
+            changed: false,
+            unsynced: None,
+            disk_fails: false,
+            refused: 0,
+        })
+    }
+
+    /// Takes messages until told to stop or until nobody can send any more.
+    pub fn run(mut self, from: &Receiver<Msg>) {
+        loop {
+            let mut going = match from.recv_timeout(self.patience()) {
+                Ok(msg) => self.take(msg),
+                Err(RecvTimeoutError::Timeout) => true,
+                Err(RecvTimeoutError::Disconnected) => false,
+            };
+            for msg in from.try_iter().take(BURST) {
+                going &= self.take(msg);
+            }
+            self.reached = self.reached.max(self.clock.now());
+            self.segment.advance(self.reached);
+            self.hear_news();
+            self.save(!going);
+            if !going {
+                tracing::info!(refused = self.refused, "capture ends");
+                return;
+            }
+        }
+    }
+
+    /// How long the loop may sleep.
+    fn patience(&self) -> Duration {
+        let due = self.segment.haul().deadline().map(|due| self.clock.real(due - self.clock.now()));
+        let sync = self.unsynced.map(|since| SYNC_WITHIN.saturating_sub(since.elapsed()));
+        [due, sync].into_iter().flatten().fold(TICK, Duration::min)
+    }
+
+    /// Takes one message; false when it was the last.
+    fn take(&mut self, msg: Msg) -> bool {
+        match msg {
+            Msg::Device(device::Event::Line { device, t, text }) => self.line(device, t, &text),
+            Msg::Device(device::Event::Device { name, state }) => tracing::info!(device = name, "{state}"),
+            Msg::Said(text, answer) => {
+                self.input(self.clock.now(), Input::Said(text));
+                self.changed = true;
+                self.answers.extend(answer);
+            }
+            Msg::State(statements, answer) => {
+                for statement in statements {
+                    self.input(self.clock.now(), Input::Statement(statement));
+                }
+                self.changed = true;
+                self.answers.push(answer);
+            }
+            Msg::Stop => return false,
+        }
+        true
+    }
+
+    fn line(&mut self, device: &str, t: Mono, line: &[u8]) {
+        if device == device::GPS {
+            let mut any = false;
+            for sentence in nmea::salvage(line) {
+                any = true;
+                self.input(t, Input::Gps(sentence.to_owned()));
+            }
+            if !any {
+                self.refuse(device, line);
+            }
+        } else {
+            match std::str::from_utf8(line) {
+                Ok(text) => self.input(t, Input::Scale(text.to_owned())),
+                Err(_) => self.refuse(device, line),
+            }
+        }
+    }
+
+    fn input(&mut self, t: Mono, input: Input) {
+        self.reached = self.reached.max(t);
+        let stamped = Stamped { t: self.reached, input };
+        if let Err(why) = self.segment.take(&stamped) {
+            self.refused += 1;
+            tracing::debug!("refused: {why}");
+            return;
+        }
+        self.note_trouble(|journal| journal.append(&stamped, None));
+        self.segment.journaled(self.journal.offset());
+        self.unsynced.get_or_insert_with(Instant::now);
+        self.hear_news();
+    }
+
+    fn refuse(&mut self, device: &str, line: &[u8]) {
+        self.refused += 1;
+        tracing::debug!(device, line = %line.escape_ascii(), "refused");
+    }
+
+    fn hear_news(&mut self) {
+        for news in self.segment.news() {
+            match news {
+                News::Fix(..) => {}
+                News::Opened(pull) => {
+                    tracing::info!(pull, "pull opened");
+                    self.changed = true;
+                }
+                News::Left(pull) => {
+                    tracing::info!(pull, "pull left");
+                    self.changed = true;
+                }
+                News::Recorded(pull) => {
+                    self.untold.push_back(pull);
+                    self.changed = true;
+                }
+            }
+        }
+    }
+
+    /// Brings the journal to the disk when it is due or somebody waits; then tells, and hands over to the records.
+    fn save(&mut self, last: bool) {
+        let due = self.unsynced.is_some_and(|since| since.elapsed() >= SYNC_WITHIN);
+        if !(due || last || self.changed) {
+            return;
+        }
+        if !self.note_trouble(Writer::sync) {
+            return;
+        }
+        self.unsynced = None;
+        for pull in self.untold.drain(..) {
+            // Nobody may be listening; that is no reason to stop.
+            let _ = writeln!(self.out, "recorded {pull}").and_then(|()| self.out.flush());
+        }
+        if self.changed || last {
+            self.changed = false;
+            let answers = std::mem::take(&mut self.answers);
+            let _ = self.updates.send(Update { folded: self.segment.folded(!last), answers });
+        }
+    }
+
+    /// Does something to the journal; a disk that fails is told once, and that it works again.
+    fn note_trouble(&mut self, act: impl FnOnce(&mut Writer) -> Result<(), crate::journal::JournalError>) -> bool {
+        let result = act(&mut self.journal);
+        match (&result, self.disk_fails) {
+            (Err(trouble), false) => tracing::error!("{trouble}"),
+            (Ok(()), true) => tracing::warn!("the journal can be written again: what came in meanwhile is in it"),
+            _ => {}
+        }
+        self.disk_fails = result.is_err();
+        if self.disk_fails {
+            self.unsynced = Some(Instant::now());
+        }
+        result.is_ok()
+    }
+}

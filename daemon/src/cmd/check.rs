@@ -1,0 +1,150 @@
+//! `check`: one line for each thing that must be right before casting off, and what to do where it is not.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::mpsc::sync_channel;
+use std::time::Duration;
+
+use crate::capture::Msg;
+use crate::clock::{BootClock, Clock, Stop};
+use crate::cmd::run;
+use crate::desk::Desk;
+use crate::device::{self, State};
+use crate::error::{Error, Result};
+use crate::io::Io;
+use crate::journal::{self, Reader};
+
+/// How long a device is listened to: time for every line speed to be tried once.
+const LISTEN: Duration = Duration::from_secs(12);
+/// Below this much room, bytes, something should be done before the next trip: a day is some 50 MB.
+const LITTLE_ROOM: u64 = 500 << 20;
+/// A system clock before this (2025-01-01T00:00:00Z) was not set.
+const NOT_SET: i64 = 1_735_689_600_000_000;
+
+/// One line's finding.
+enum Verdict {
+    Good(String),
+    /// What is wrong and what to do.
+    Bad(String),
+}
+
+/// Checks everything and says so; fails when something is wrong.
+///
+/// # Errors
+/// [`Error::Told`] when a line says so.
+pub fn check(desk: &Desk, io: &mut Io<'_>) -> Result<()> {
+    let checks: [(&str, fn(&Desk) -> Verdict); 7] = [
+        ("settings", settings),
+        ("journal", journal),
+        ("store", store),
+        ("disk", disk),
+        ("clock", clock),
+        ("gps", |desk| device(desk, device::GPS)),
+        ("scale", |desk| device(desk, device::SCALE)),
+    ];
+    let mut all_good = true;
+    for (name, check) in checks {
+        match check(desk) {
+            Verdict::Good(what) => writeln!(io.out, "{name:<9} good  {what}")?,
+            Verdict::Bad(what) => {
+                all_good = false;
+                writeln!(io.out, "{name:<9} BAD   {what}")?;
+            }
+        }
+        io.out.flush()?;
+    }
+    if all_good { Ok(()) } else { Err(Error::Told) }
+}
+
+fn settings(desk: &Desk) -> Verdict {
+    Verdict::Good(format!("boat {}, days in {}", desk.settings.boat, desk.settings.timezone))
+}
+
+fn journal(desk: &Desk) -> Verdict {
+    match read_all(&desk.data) {
+        Ok((segments, lines, 0)) => Verdict::Good(format!("{segments} segments, {lines} lines, every checksum right")),
+        Ok((_, lines, damaged)) => Verdict::Bad(format!(
+            "{damaged} of {lines} lines are damaged and left out: copy the journal folder to another disk, this one fails"
+        )),
+        Err(e) => Verdict::Bad(e.to_string()),
+    }
+}
+
+fn read_all(data: &Path) -> Result<(usize, u64, u64)> {
+    let segments = journal::list(data)?;
+    let (mut lines, mut damaged) = (0, 0);
+    for segment in &segments {
+        let mut reader = Reader::open(&segment.path, 0)?;
+        while let Some(entry) = reader.next() {
+            entry?;
+            lines += 1;
+        }
+        damaged += reader.damaged();
+    }
+    Ok((segments.len(), lines, damaged))
+}
+
+fn store(desk: &Desk) -> Verdict {
+    match desk.store().verify() {
+        Ok(documents) => Verdict::Good(format!("{documents} documents, all readable")),
+        Err(damage) => {
+            // The journal is the truth; what was made from it is made again.
+            match desk.rebuild(&mut |_| {}) {
+                Ok(pulls) => Verdict::Good(format!("was damaged ({damage}), made anew: {pulls} pulls")),
+                Err(e) => Verdict::Bad(e.to_string()),
+            }
+        }
+    }
+}
+
+fn disk(desk: &Desk) -> Verdict {
+    match rustix::fs::statvfs(&desk.data) {
+        Ok(disk) => {
+            let room = disk.f_bavail.saturating_mul(disk.f_frsize);
+            let text = format!("{} MB free", room >> 20);
+            if room < LITTLE_ROOM { Verdict::Bad(format!("{text}: make room before the next trip")) } else { Verdict::Good(text) }
+        }
+        Err(e) => Verdict::Bad(format!("cannot tell how much room there is ({e}): look at the disk")),
+    }
+}
+
+fn clock(desk: &Desk) -> Verdict {
+    let now = desk.clock.system();
+    if now.0 < NOT_SET {
+        return Verdict::Bad(format!("the system clock says {now}: harmless with GPS, else set it"));
+    }
+    Verdict::Good(format!("the system clock says {now}; records are dated by GPS"))
+}
+
+fn device(desk: &Desk, name: &'static str) -> Verdict {
+    let Some(spec) = run::devices(&desk.settings).into_iter().find(|spec| spec.name == name) else {
+        return Verdict::Good("none in the settings".into());
+    };
+    if desk.is_live() {
+        return Verdict::Good(format!("{}: in use by the running service, see its log", spec.path.display()));
+    }
+    let path = spec.path.display().to_string();
+    let (to, from) = sync_channel::<Msg>(64);
+    let stop = Stop::default();
+    let clock: Arc<dyn Clock> = Arc::new(BootClock);
+    let listening = device::spawn(spec, clock, to, stop.clone());
+    let mut last = State::Silent;
+    let until = std::time::Instant::now() + LISTEN;
+    while let Ok(msg) = from.recv_timeout(until.saturating_duration_since(std::time::Instant::now())) {
+        if let Msg::Device(device::Event::Device { state, .. }) = msg {
+            last = state;
+            if matches!(last, State::Open { .. } | State::Lost { .. }) {
+                break;
+            }
+        }
+    }
+    stop.set();
+    drop(from);
+    if let Ok(thread) = listening {
+        let _ = thread.join();
+    }
+    match last {
+        State::Open { .. } => Verdict::Good(format!("{path}: {last}")),
+        other => Verdict::Bad(format!("{path}: {other}")),
+    }
+}

@@ -1,0 +1,118 @@
+//! `demo`: a simulated boat on real pseudo-terminals, through the same code as `run`; at the end the day's sheet.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use gunwale_protocol::input::{Stated, TrapPlace, TrapStated};
+
+use crate::args::Demo;
+use crate::clock::{ScaledClock, Stop};
+use crate::cmd::run::{devices, serve_until, told_to_stop};
+use crate::desk::{DESK_FILE, Desk, PROGRAM, random_id};
+use crate::error::{Error, Result};
+use crate::journal::{self, Reader};
+use crate::lock::Lock;
+use crate::records::Records;
+use crate::service::Service;
+use crate::settings::{Device, Settings};
+use crate::sim::{self, Day, Options, Ports, Unplug, scenario};
+use crate::{find, sheet};
+
+/// What marks a run line as the demo's.
+const MARK: &str = " demo";
+
+/// Plays the simulated day and prints its sheet.
+///
+/// # Errors
+/// When the directory holds real records, or the service cannot be started.
+pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
+    let data = match data {
+        Some(data) => data,
+        None => std::env::temp_dir().join(format!("gunwale-demo-{}", random_id()?)),
+    };
+    let Some(_lock) = Lock::try_take(&data)? else { return Err(Error::Running(data)) };
+    if holds_real_records(&data)? {
+        return Err(Error::NotForDemo(data));
+    }
+    let day = Day::new(Options { pulls: usize::try_from(demo.pulls).unwrap_or(20), ..Options::default() });
+    let ports = Ports::new(&data)?;
+    let device = |port: &Path| Device { port: Some(port.to_owned()), baud: None };
+    let settings = Settings {
+        boat: scenario::BOAT.into(),
+        timezone: scenario::TIMEZONE.into(),
+        gps: device(ports.gps()),
+        scale: device(ports.scale()),
+    };
+    println!(
+        "{}, {}: a simulated day of {} traps, {} times as fast as the sea. Records: {}\n",
+        scenario::BOAT,
+        scenario::BAY,
+        demo.pulls,
+        demo.speed,
+        data.display()
+    );
+    let clock = Arc::new(ScaledClock::new(demo.speed, scenario::START));
+    let devices = devices(&settings);
+    let desk = Desk::new(&data, settings, clock.clone(), Records::open(&data)?);
+    let service = Service::start(desk, &format!("{PROGRAM}{MARK}"), devices, Box::new(std::io::stdout()))?;
+    service.desk.state(register(&day))?;
+    let played = play(&service, day, ports, &*clock);
+    let desk = service.desk.clone();
+    service.stop();
+    played?;
+    println!("\n{}", sheet::sheet(&desk, &find::day(&desk, None)?)?);
+    println!("The records are in {0}\nas a table: gunwale --data {0} export csv", data.display());
+    Ok(())
+}
+
+/// Plays the day to its end, serving commands meanwhile; Ctrl-C ends it early.
+fn play(service: &Service, day: Day, mut ports: Ports, clock: &ScaledClock) -> Result<()> {
+    let (ended, end) = tokio::sync::oneshot::channel();
+    let (stop, clock, desk) = (Stop::default(), *clock, service.desk.clone());
+    let player = std::thread::Builder::new().name("boat".into()).spawn({
+        let stop = stop.clone();
+        move || {
+            let said = |text: &str| {
+                if let Err(trouble) = desk.say(text.to_owned()) {
+                    tracing::warn!("{trouble}");
+                }
+            };
+            let unplug = Unplug::midday(&day);
+            // Nobody waits any more when Ctrl-C came first.
+            let _ = ended.send(sim::play(&day, &mut ports, Some(unplug), &clock, &stop, said));
+        }
+    })?;
+    let served = serve_until(&service.desk, async {
+        tokio::select! {
+            played = end => { if let Ok(played) = played { played?; } }
+            told = told_to_stop() => told?,
+        }
+        Ok(())
+    });
+    stop.set();
+    if player.join().is_err() {
+        tracing::error!("the simulated boat failed");
+    }
+    served
+}
+
+/// The traps as they lie before the day.
+fn register(day: &Day) -> Vec<Stated> {
+    let stated = |row: sim::RegisterRow| {
+        let place = TrapPlace::Position { lat: row.lat, lon: row.lon, set_at: Some(row.set_at) };
+        Stated::Trap(TrapStated { trap: row.trap, place })
+    };
+    day.traps().into_iter().map(stated).collect()
+}
+
+/// Whether any journal is of something else than a demo.
+fn holds_real_records(data: &Path) -> Result<bool> {
+    for segment in journal::list(data)? {
+        let reader = Reader::open(&segment.path, 0)?;
+        let demo = reader.run().is_some_and(|run| run.program.ends_with(MARK));
+        if !demo && !segment.id.starts_with(DESK_FILE) {
+            return Ok(true);
+        }
+    }
+    Ok(false)
+}

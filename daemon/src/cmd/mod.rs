@@ -1,0 +1,44 @@
+//! The commands, one file each. Every command but `run` and `demo` is the same function whether it works alone on the
+//! data directory or inside the running service.
+
+use crate::args::Command;
+use crate::desk::Desk;
+use crate::error::Result;
+use crate::io::Io;
+
+pub mod check;
+pub mod correct;
+pub mod day;
+pub mod demo;
+pub mod export;
+pub mod ingest;
+pub mod run;
+pub mod traps;
+
+/// Does a command at a desk.
+///
+/// # Errors
+/// What the command reports.
+pub fn perform(desk: &Desk, command: &Command, io: &mut Io<'_>) -> Result<()> {
+    match command {
+        Command::Ingest { files } => ingest::ingest(desk, files.len(), io),
+        Command::Note { text } => desk.note(text.join(" ")),
+        Command::Traps { command } => traps::traps(desk, command, io),
+        Command::Day { date } => day::day(desk, date.as_deref(), io),
+        Command::Correct { of, fields } => correct::correct(desk, of, fields, io),
+        Command::Export(export) => export::export(desk, export, io),
+        Command::Rebuild => rebuild(desk, io),
+        Command::Check => check::check(desk, io),
+        Command::Run | Command::Demo(_) => Err(crate::Error::Running(desk.data.clone())),
+    }
+}
+
+/// Makes the store anew from the journal.
+fn rebuild(desk: &Desk, io: &mut Io<'_>) -> Result<()> {
+    let pulls = desk.rebuild(&mut |segment| {
+        // Progress is for the person, never for a program; who cannot see it loses nothing.
+        let _ = writeln!(io.err, "folding {segment}");
+    })?;
+    writeln!(io.out, "{pulls} pulls from the journal")?;
+    Ok(())
+}

@@ -1,0 +1,69 @@
+//! `run`: the service, until it is told to stop.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use tokio::signal::unix::{SignalKind, signal};
+
+use crate::clock::BootClock;
+use crate::desk::{Desk, PROGRAM};
+use crate::device;
+use crate::error::{Error, Result};
+use crate::lock::Lock;
+use crate::records::Records;
+use crate::service::Service;
+use crate::settings::Settings;
+use crate::socket::server;
+
+/// Runs the service on a data directory.
+///
+/// # Errors
+/// When another program holds the directory, or the journal or socket cannot be made.
+pub fn run(data: &Path, settings: Settings) -> Result<()> {
+    let Some(_lock) = Lock::try_take(data)? else { return Err(Error::Running(data.to_owned())) };
+    let devices = devices(&settings);
+    if devices.is_empty() {
+        tracing::warn!("no device in the settings: give [gps] a port; until then only typed notes come in");
+    }
+    let desk = Desk::new(data, settings, Arc::new(BootClock), Records::open(data)?);
+    let service = Service::start(desk, PROGRAM, devices, Box::new(std::io::stdout()))?;
+    let served = serve_until(&service.desk, told_to_stop());
+    service.stop();
+    served
+}
+
+/// The devices the settings name.
+pub fn devices(settings: &Settings) -> Vec<device::Spec> {
+    [(device::GPS, device::Kind::Gps, &settings.gps), (device::SCALE, device::Kind::Scale, &settings.scale)]
+        .into_iter()
+        .filter_map(|(name, kind, set)| Some(device::Spec { name, path: set.port.clone()?, baud: set.baud, kind }))
+        .collect()
+}
+
+/// Serves clients on the socket until `over`.
+///
+/// # Errors
+/// When the socket cannot be made.
+pub fn serve_until(desk: &Desk, over: impl Future<Output = Result<()>>) -> Result<()> {
+    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build()?;
+    let result = runtime.block_on(async {
+        tokio::select! {
+            served = server::serve(desk.clone()) => served,
+            over = over => over,
+        }
+    });
+    // A client in the middle of a long export is not waited for.
+    runtime.shutdown_background();
+    result
+}
+
+/// Ends on Ctrl-C or when the system asks the service to stop.
+pub async fn told_to_stop() -> Result<()> {
+    let mut asked = signal(SignalKind::terminate())?;
+    tokio::select! {
+        interrupted = tokio::signal::ctrl_c() => interrupted?,
+        _ = asked.recv() => {}
+    }
+    tracing::info!("told to stop");
+    Ok(())
+}

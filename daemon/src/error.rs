@@ -1,0 +1,103 @@
+//! Everything that can go wrong, each as one line: what happened, and what to do.
+
+use std::path::PathBuf;
+
+use crate::journal::JournalError;
+use crate::settings::SettingsError;
+use crate::store::StoreError;
+
+/// Short for a result with this crate's error.
+pub type Result<T, E = Error> = std::result::Result<T, E>;
+
+/// A failure of a command or of the service.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// The settings cannot be used.
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    /// The journal cannot be written or read.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// The store cannot be used.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// A file cannot be opened, read or written.
+    #[error("{what} {path}: {source}: {todo}")]
+    File {
+        /// What was tried: `cannot read`.
+        what: &'static str,
+        /// Which file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+        /// What to do.
+        todo: &'static str,
+    },
+    /// Output could not be written.
+    #[error("cannot write the output: {0}: give it somewhere to go, or more room")]
+    Output(#[from] std::io::Error),
+    /// Another program holds the data directory.
+    #[error("{0} is in use by another gunwale that does not answer: wait for it to end, or stop it")]
+    Busy(PathBuf),
+    /// A second service on one data directory.
+    #[error("a gunwale already runs on {0}: stop it first, or give another --data")]
+    Running(PathBuf),
+    /// A command that only a running service can do.
+    #[error("no gunwale runs on {0}: start `gunwale run` first, a note needs a boat to be said on")]
+    NotRunning(PathBuf),
+    /// A date that is none.
+    #[error("{0} is no date: give YYYY-MM-DD, today or yesterday")]
+    Date(String),
+    /// A pull that is not there.
+    #[error("there is no pull {0}: give the `pull` of a record, or DATE#N such as 2027-02-09#3")]
+    NoPull(String),
+    /// A note that is not there.
+    #[error("there is no pull or note {0}: `gunwale export jsonl` shows their ids")]
+    NoNote(String),
+    /// No records at all.
+    #[error("there are no records yet: run on the boat, or ingest a tape")]
+    NoRecords,
+    /// A trap file that cannot be imported; nothing of it was.
+    #[error("{file}: {problem}: nothing of it was imported, mend it and import again")]
+    TrapFile {
+        /// Its name as given.
+        file: String,
+        /// Row and reason.
+        problem: String,
+    },
+    /// A trap that is not in the register.
+    #[error("there is no trap {0} in the register: `gunwale traps list` shows them")]
+    NoTrap(String),
+    /// A correction that cannot be taken.
+    #[error(transparent)]
+    Correct(#[from] gunwale_protocol::correct::CorrectError),
+    /// Words that do not fit the command.
+    #[error("{0}")]
+    Usage(String),
+    /// The service went away while a command waited.
+    #[error("the running gunwale did not finish the command ({0}): look at its log, then give it again")]
+    Connection(String),
+    /// The demo must not mix with real records.
+    #[error("{0} holds real records: give the demo a directory of its own with --data, or none at all")]
+    NotForDemo(PathBuf),
+    /// Something failed that has already been told on stderr by the service.
+    #[error("the command failed: see above")]
+    Told,
+}
+
+impl Error {
+    /// A file error with its circumstances.
+    pub fn file(
+        what: &'static str,
+        path: impl Into<PathBuf>,
+        todo: &'static str,
+    ) -> impl FnOnce(std::io::Error) -> Error {
+        let path = path.into();
+        move |source| Error::File { what, path, source, todo }
+    }
+
+    /// Exit status: 2 for wrong usage, 1 for the rest.
+    pub fn exit_code(&self) -> u8 {
+        if matches!(self, Error::Usage(_) | Error::Date(_)) { 2 } else { 1 }
+    }
+}

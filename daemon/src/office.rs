@@ -1,0 +1,85 @@
+//! Where a command is done: by the running service if there is one, else here, alone on the data directory.
+
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use crate::args::Command;
+use crate::clock::BootClock;
+use crate::cmd;
+use crate::desk::Desk;
+use crate::error::{Error, Result};
+use crate::io::{Io, Local};
+use crate::lock::{Lock, Taken};
+use crate::records::Records;
+use crate::settings::Settings;
+use crate::socket::client;
+
+/// How long a command waits for another one to finish.
+const WAIT: Duration = Duration::from_secs(10);
+
+/// Does a command and gives its exit status.
+///
+/// # Errors
+/// What the command reports, when it was done here.
+pub fn perform(data: &Path, config: Option<&Path>, command: &Command) -> Result<u8> {
+    let settings = Settings::load(config, data)?;
+    let mut output = Output::open(command.out())?;
+    let status = match Lock::take(data, WAIT, || client::connect(data))? {
+        Taken::Other(service) => client::ask(service, command, output.writer())?,
+        Taken::Lock(_lock) => {
+            let desk = Desk::new(data, settings, Arc::new(BootClock), Records::open(data)?);
+            if !matches!(command, Command::Rebuild) {
+                desk.catch_up(&mut |_| {})?;
+            }
+            let mut files = Local::new(command.files());
+            let mut err = std::io::stderr();
+            let mut io = Io { out: output.writer(), err: &mut err, files: &mut files };
+            cmd::perform(&desk, command, &mut io)?;
+            0
+        }
+    };
+    output.close(status == 0)?;
+    Ok(status)
+}
+
+/// Stdout, or a file that appears whole or not at all.
+enum Output {
+    Stdout(BufWriter<std::io::Stdout>),
+    File { writer: BufWriter<File>, temporary: PathBuf, path: PathBuf },
+}
+
+impl Output {
+    fn open(path: Option<&PathBuf>) -> Result<Output> {
+        let Some(path) = path else { return Ok(Output::Stdout(BufWriter::new(std::io::stdout()))) };
+        let mut name = path.file_name().map_or_else(Default::default, std::ffi::OsStr::to_owned);
+        name.push(".part");
+        let temporary = path.with_file_name(name);
+        let todo = "check the path and its permissions";
+        let file = File::create(&temporary).map_err(Error::file("cannot write", &temporary, todo))?;
+        Ok(Output::File { writer: BufWriter::new(file), temporary, path: path.clone() })
+    }
+
+    fn writer(&mut self) -> &mut dyn Write {
+        match self {
+            Output::Stdout(writer) => writer,
+            Output::File { writer, .. } => writer,
+        }
+    }
+
+    fn close(mut self, good: bool) -> Result<()> {
+        self.writer().flush()?;
+        if let Output::File { writer, temporary, path } = self {
+            if good {
+                writer.get_ref().sync_all()?;
+                let todo = "check the path and its permissions";
+                std::fs::rename(&temporary, &path).map_err(Error::file("cannot write", path, todo))?;
+            } else {
+                std::fs::remove_file(&temporary)?;
+            }
+        }
+        Ok(())
+    }
+}

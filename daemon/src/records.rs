@@ -1,0 +1,369 @@
+//! The records: the store as the fold of the journal, kept up to date, healed when damaged.
+//!
+//! Findings go into the store first, each beside whatever record it had; then the second fold runs from the first trip
+//! that may have changed and rewrites what did; the restart points go in last. Killed anywhere in between, the restart
+//! points are still the old ones and the same work is done again, to the same end.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use gunwale_protocol::input::Statement;
+use gunwale_protocol::register::Register;
+use gunwale_protocol::time::{HOUR, Utc};
+use gunwale_protocol::trip::{Entry, Found, Ledger};
+use serde::{Deserialize, Serialize};
+
+use crate::error::Result;
+use crate::journal::{self, Reader};
+use crate::segment::{Folded, Rest, Segment};
+use crate::store::{self, Batch, Doc, Restart, Store, StoreError};
+
+/// Every document there is.
+pub const ALL: std::ops::Range<i64> = store::UNDATED..i64::MAX;
+/// Documents written in one transaction.
+const CHUNK: usize = 500;
+/// A ledger is kept to begin from only where trips are this near the newest record: older ones are seldom touched.
+const NEAR: i64 = 48 * HOUR;
+
+/// What a document of the store says: what was found, and what became of it.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Kept {
+    /// What the first fold found.
+    pub found: Found,
+    /// What the second fold made of it; `None` until it has.
+    pub entry: Option<Entry>,
+}
+
+/// The restart point of a segment, as the store keeps it.
+#[derive(Debug, Serialize, Deserialize)]
+struct Resume {
+    rest: Rest,
+    seen: u64,
+}
+
+/// The store and the second fold's working state.
+pub struct Records {
+    data: PathBuf,
+    store: Arc<Store>,
+    /// A moment between trips near the end, and the ledger as of it.
+    begin: Option<(Utc, Ledger)>,
+    register: Option<Register>,
+}
+
+impl Records {
+    /// Opens the store in a data directory; a damaged one is set aside and made anew by [`Records::catch_up`].
+    ///
+    /// # Errors
+    /// When no store can be opened at all.
+    pub fn open(data: &std::path::Path) -> Result<Records> {
+        let store = match Store::open(data) {
+            Err(damage @ StoreError::Damaged(_)) => {
+                let aside = store::set_aside(data)?;
+                tracing::warn!(%damage, aside = %aside.display(), "store set aside, made anew from the journal");
+                Store::open(data)?
+            }
+            other => other?,
+        };
+        Ok(Records { data: data.to_owned(), store: Arc::new(store), begin: None, register: None })
+    }
+
+    /// A handle for reading, good as long as the store is not healed.
+    pub fn store(&self) -> Arc<Store> {
+        self.store.clone()
+    }
+
+    /// Folds whatever stands in the journals and is not in the store yet, leaving out the segment that is live.
+    ///
+    /// # Errors
+    /// When journal or store cannot be used even after healing.
+    pub fn catch_up(&mut self, live: Option<&str>, progress: &mut dyn FnMut(&str)) -> Result<()> {
+        match self.try_catch_up(live, progress) {
+            Err(crate::Error::Store(damage @ StoreError::Damaged(_))) => {
+                tracing::warn!(%damage, "store damaged");
+                self.heal()?;
+                self.try_catch_up(live, progress)
+            }
+            other => other,
+        }
+    }
+
+    /// Takes over what was folded from one segment; afterwards the records are those of all journals.
+    ///
+    /// # Errors
+    /// As [`Records::catch_up`].
+    pub fn update(&mut self, folded: Folded) -> Result<()> {
+        let live = folded.segment.clone();
+        match self.try_update(vec![folded]) {
+            Err(crate::Error::Store(StoreError::Damaged(_))) => {
+                self.heal()?;
+                // The live segment's journal holds all that was folded: read it like any other for once.
+                tracing::debug!(segment = live, "folded anew from the journal");
+                self.try_catch_up(None, &mut |_| {})
+            }
+            other => other,
+        }
+    }
+
+    /// Sets the store aside and begins with an empty one.
+    ///
+    /// # Errors
+    /// When the directory cannot be renamed or a new store cannot be opened.
+    pub fn heal(&mut self) -> Result<()> {
+        // Whoever still reads from the old one reads the old files; they are only renamed.
+        let aside = store::set_aside(&self.data)?;
+        tracing::warn!(aside = %aside.display(), "store set aside");
+        self.store = Arc::new(Store::open(&self.data)?);
+        self.begin = None;
+        self.register = None;
+        Ok(())
+    }
+
+    /// Makes the store anew from every journal; says how many pulls there are.
+    ///
+    /// # Errors
+    /// When journal or store cannot be used.
+    pub fn rebuild(&mut self, progress: &mut dyn FnMut(&str)) -> Result<u64> {
+        let aside = store::set_aside(&self.data)?;
+        self.begin = None;
+        self.register = None;
+        self.store = Arc::new(Store::open(&self.data)?);
+        self.catch_up(None, progress)?;
+        // Only what was made from the journal is deleted, and only now that it has been made again.
+        std::fs::remove_dir_all(&aside).map_err(crate::Error::file("cannot remove", aside, "delete it by hand"))?;
+        let mut pulls = 0;
+        for doc in self.store.range(ALL) {
+            pulls += u64::from(matches!(read(&doc?)?.entry, Some(Entry::Pull(_))));
+        }
+        Ok(pulls)
+    }
+
+    /// The register as of the newest trip.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn register(&mut self) -> Result<Register> {
+        if self.register.is_none() {
+            self.refold(None)?;
+        }
+        Ok(self.register.clone().unwrap_or_default())
+    }
+
+    fn try_catch_up(&mut self, live: Option<&str>, progress: &mut dyn FnMut(&str)) -> Result<()> {
+        let mut all = Vec::new();
+        for segment in journal::list(&self.data)? {
+            if live == Some(segment.id.as_str()) {
+                continue;
+            }
+            let length = segment.length()?;
+            let resume = self.resume(&segment.id)?;
+            if resume.as_ref().is_some_and(|resume| resume.seen == length) {
+                continue;
+            }
+            progress(&segment.id);
+            // A journal shorter than what was folded is not the one that was: begin again.
+            let resume = resume.filter(|resume| resume.rest.offset <= length);
+            if let Some(folded) = fold_journal(&segment, resume.map(|resume| resume.rest))? {
+                all.push(folded);
+            }
+        }
+        if all.is_empty() { Ok(()) } else { self.try_update(all) }
+    }
+
+    fn resume(&self, segment: &str) -> Result<Option<Resume>> {
+        let restart = self.store.restart(segment)?;
+        // A state that an older version wrote and this one cannot read: fold that segment from its beginning.
+        Ok(restart.and_then(|restart| serde_json::from_str(&restart.state).ok()))
+    }
+
+    fn try_update(&mut self, all: Vec<Folded>) -> Result<()> {
+        let mut changes = Changes::default();
+        let mut last = Batch::default();
+        for folded in all {
+            let earlier = self.store.restart(&folded.segment)?.map(|r| r.tail).unwrap_or_default();
+            let tail: BTreeSet<&String> = folded.tail.iter().collect();
+            let refound: BTreeSet<&str> = folded.found.iter().map(Found::id).collect();
+            for gone in earlier.iter().filter(|id| !tail.contains(id) && !refound.contains(id.as_str())) {
+                self.forget(gone, &mut changes)?;
+            }
+            for found in &folded.found {
+                self.keep(&folded.segment, found, &mut changes)?;
+            }
+            for statement in &folded.statements {
+                changes.stated = true;
+                let text = serde_json::to_string(statement).map_err(std::io::Error::other)?;
+                last.statements.push((text.clone(), text.into_bytes()));
+            }
+            let resume = Resume { seen: folded.seen, rest: folded.rest };
+            let state = serde_json::to_string(&resume).map_err(std::io::Error::other)?;
+            let restart = Restart { offset: resume.rest.offset, state, tail: folded.tail };
+            last.restart.push((folded.segment, restart));
+        }
+        changes.flush(&self.store)?;
+        if !last.statements.is_empty() {
+            self.store.apply(&Batch { statements: std::mem::take(&mut last.statements), ..Batch::default() })?;
+        }
+        if changes.stated {
+            self.begin = None;
+            self.refold(None)?;
+        } else if changes.earliest.is_some() {
+            self.refold(changes.earliest)?;
+        }
+        self.store.apply(&last)?;
+        Ok(())
+    }
+
+    fn keep(&self, segment: &str, found: &Found, changes: &mut Changes) -> Result<()> {
+        let before = self.store.get(found.id())?;
+        let kept = before.as_ref().and_then(|doc| read(doc).ok());
+        if kept.as_ref().is_some_and(|kept| kept.found == *found && kept.entry.is_some()) {
+            return Ok(());
+        }
+        if let Some(kept) = &kept {
+            changes.touch(kept.found.at());
+        }
+        changes.touch(found.at());
+        let entry = kept.and_then(|kept| kept.entry);
+        changes.put(document(segment, found, entry)?, &self.store)
+    }
+
+    fn forget(&self, id: &str, changes: &mut Changes) -> Result<()> {
+        if let Some(doc) = self.store.get(id)? {
+            changes.touch(read(&doc)?.found.at());
+            changes.batch.remove.push(id.to_owned());
+        }
+        Ok(())
+    }
+
+    /// Runs the second fold from the trip that holds `from`, or from the beginning.
+    fn refold(&mut self, from: Option<Utc>) -> Result<()> {
+        let begin = self.begin.take().filter(|(at, _)| from.is_some_and(|from| from >= *at));
+        let (start, mut ledger) = match begin {
+            Some((at, ledger)) => (Some(at), ledger),
+            None => (None, Ledger::new(self.statements()?)),
+        };
+        if ledger.moves_notes() {
+            for doc in self.store.range(ALL) {
+                ledger.lend(&read(&doc?)?.found);
+            }
+        }
+        let newest = self.store.last_day()?.and_then(|day| Utc::parse(&format!("{day}T12:00:00Z")));
+        let mut segments = BTreeMap::new();
+        let mut changes = Changes::default();
+        for doc in self.store.range(start.map_or(store::UNDATED, |at| at.0)..i64::MAX) {
+            let doc = doc?;
+            let found = read(&doc)?.found;
+            segments.insert(found.id().to_owned(), doc.segment);
+            let at = found.at();
+            let settled = ledger.settle(at);
+            if let (true, Some(at), Some(newest)) = (ledger.between_trips(), at, newest)
+                && newest - at < NEAR
+            {
+                self.begin = Some((at, ledger.clone()));
+            }
+            for outcome in settled.into_iter().chain(ledger.take(found)) {
+                self.put_outcome(&mut segments, outcome, &mut changes)?;
+            }
+        }
+        for outcome in ledger.finish() {
+            self.put_outcome(&mut segments, outcome, &mut changes)?;
+        }
+        changes.flush(&self.store)?;
+        self.register = Some(ledger.register().clone());
+        Ok(())
+    }
+
+    fn put_outcome(
+        &self,
+        segments: &mut BTreeMap<String, String>,
+        (found, entry): (Found, Entry),
+        changes: &mut Changes,
+    ) -> Result<()> {
+        let segment = segments.remove(found.id()).unwrap_or_default();
+        changes.put(document(&segment, &found, Some(entry))?, &self.store)
+    }
+
+    fn statements(&self) -> Result<Vec<Statement>> {
+        let read = |bytes: Vec<u8>| {
+            serde_json::from_slice(&bytes).map_err(|e| StoreError::Damaged(format!("a statement: {e}")).into())
+        };
+        self.store.statements()?.into_iter().map(|(_, bytes)| read(bytes)).collect()
+    }
+}
+
+/// Documents on their way into the store, and how far back they reach.
+#[derive(Default)]
+struct Changes {
+    batch: Batch,
+    /// The earliest moment that changed; undated counts as before all time.
+    earliest: Option<Utc>,
+    stated: bool,
+}
+
+impl Changes {
+    fn touch(&mut self, at: Option<Utc>) {
+        let at = at.unwrap_or(Utc(i64::MIN));
+        self.earliest = Some(self.earliest.map_or(at, |earliest| earliest.min(at)));
+    }
+
+    fn put(&mut self, doc: Doc, store: &Store) -> Result<()> {
+        self.batch.put.push(doc);
+        if self.batch.put.len() >= CHUNK { self.flush(store) } else { Ok(()) }
+    }
+
+    fn flush(&mut self, store: &Store) -> Result<()> {
+        store.apply(&std::mem::take(&mut self.batch))?;
+        Ok(())
+    }
+}
+
+/// What a document says.
+///
+/// # Errors
+/// [`StoreError::Damaged`] when it cannot be read.
+pub fn read(doc: &Doc) -> Result<Kept, StoreError> {
+    serde_json::from_slice(&doc.body).map_err(|e| StoreError::Damaged(format!("document {}: {e}", doc.id)))
+}
+
+fn document(segment: &str, found: &Found, entry: Option<Entry>) -> Result<Doc> {
+    let trap = match &entry {
+        Some(Entry::Pull(record)) => record.trap.clone(),
+        _ => None,
+    };
+    let kept = Kept { found: found.clone(), entry };
+    Ok(Doc {
+        at: found.at().map_or(store::UNDATED, |at| at.0),
+        id: found.id().to_owned(),
+        segment: segment.to_owned(),
+        day: found.day(),
+        trap,
+        body: serde_json::to_vec(&kept).map_err(std::io::Error::other)?,
+    })
+}
+
+/// Folds one journal file from a restart point, or from its beginning, to its end.
+fn fold_journal(segment: &journal::Segment, rest: Option<Rest>) -> Result<Option<Folded>> {
+    let from = rest.as_ref().map_or(0, |rest| rest.offset);
+    let mut reader = Reader::open(&segment.path, from)?;
+    let mut fold = match rest {
+        Some(Rest { offset, haul: Some(haul) }) => {
+            Some(Segment::resume(haul.clone(), Rest { offset, haul: Some(haul) }))
+        }
+        _ => None,
+    };
+    while let Some(entry) = reader.next() {
+        let entry = entry?;
+        let fold = match (&mut fold, &entry.stamped.input) {
+            (Some(fold), _) => fold,
+            (none, gunwale_protocol::input::Input::Run(run)) => {
+                none.insert(Segment::new(run, entry.stamped.t, entry.after))
+            }
+            (None, _) => continue,
+        };
+        // What the fold refuses now it refused when it was journaled.
+        let _ = fold.take(&entry.stamped);
+        fold.journaled(entry.after);
+        fold.news();
+    }
+    Ok(fold.map(|mut fold| fold.folded(false)))
+}

@@ -1,0 +1,92 @@
+//! The running service: capture loop, keeper of the records, devices and socket, started and stopped together.
+
+use std::io::Write;
+use std::sync::mpsc::{Receiver, channel, sync_channel};
+use std::thread::JoinHandle;
+
+use crate::capture::{Capture, Msg, Update};
+use crate::clock::Stop;
+use crate::desk::{Desk, Live, random_id};
+use crate::device;
+use crate::error::{Error, Result};
+
+/// Messages on their way to the capture loop; a device finding it full drops lines and counts them.
+const QUEUE: usize = 4_096;
+
+/// A running service.
+pub struct Service {
+    /// Where commands work beside it.
+    pub desk: Desk,
+    live: Live,
+    stop: Stop,
+    threads: Vec<JoinHandle<()>>,
+}
+
+impl Service {
+    /// Starts capture on a data directory whose lock is held. Results are told on `out`. `program` stands in the run
+    /// line.
+    ///
+    /// # Errors
+    /// When the journal cannot be made or the system has no thread to give.
+    pub fn start(
+        desk: Desk,
+        program: &str,
+        devices: Vec<device::Spec>,
+        out: Box<dyn Write + Send>,
+    ) -> Result<Service> {
+        let mut run = desk.run_line(random_id()?);
+        run.program = program.to_owned();
+        run.system = Some(desk.clock.system().to_string());
+        let (to_capture, from_devices) = sync_channel(QUEUE);
+        let (to_keeper, from_capture) = channel();
+        let live = Live { capture: to_capture, segment: run.id.clone() };
+        let desk = desk.beside(live.clone());
+        let capture = Capture::begin(&desk.data, &run, desk.clock.clone(), to_keeper, out)?;
+        let mut threads = vec![
+            spawn("capture", move || capture.run(&from_devices))?,
+            spawn("records", {
+                let desk = desk.clone();
+                move || keep(&desk, &from_capture)
+            })?,
+        ];
+        let stop = Stop::default();
+        for spec in devices {
+            let device = device::spawn(spec, desk.clock.clone(), live.capture.clone(), stop.clone())?;
+            threads.push(spawn("device", move || drop(device.join()))?);
+        }
+        Ok(Service { desk, live, stop, threads })
+    }
+
+    /// Stops: devices are let go, the journal is closed, the records are complete when this returns.
+    pub fn stop(self) {
+        self.stop.set();
+        let _ = self.live.capture.send(Msg::Stop);
+        for thread in self.threads {
+            if thread.join().is_err() {
+                tracing::error!("a thread of the service had failed: its log lines stand above");
+            }
+        }
+    }
+}
+
+fn spawn(name: &str, work: impl FnOnce() + Send + 'static) -> Result<JoinHandle<()>> {
+    Ok(std::thread::Builder::new().name(name.into()).spawn(work)?)
+}
+
+/// Keeps the records up to date with what capture hands over. Capture never waits for this.
+fn keep(desk: &Desk, from: &Receiver<Update>) {
+    if let Err(trouble) = desk.catch_up(&mut |segment| tracing::info!(segment, "folding")) {
+        tracing::error!("{trouble}");
+    }
+    while let Ok(Update { folded, answers }) = from.recv() {
+        let result = desk.records().update(folded);
+        if let Err(trouble) = &result {
+            tracing::error!("{trouble}");
+        }
+        for answer in answers {
+            let said = result.as_ref().map(|()| ()).map_err(|trouble| Error::Connection(trouble.to_string()));
+            // Who asked may have gone.
+            let _ = answer.try_send(said);
+        }
+    }
+}

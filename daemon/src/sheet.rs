@@ -1,0 +1,219 @@
+//! A day's sheet, for reading at the table: pull by pull, then five lines for the dock.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write;
+
+use gunwale_protocol::finding::Flag;
+use gunwale_protocol::pairing::Grade;
+use gunwale_protocol::record::Record;
+use gunwale_protocol::tally::Kind;
+use gunwale_protocol::time::{HOUR, Utc};
+use gunwale_protocol::trip::Entry;
+use serde_json::Value;
+
+use crate::desk::Desk;
+use crate::error::{Error, Result};
+use crate::export::tables;
+use crate::records;
+
+/// The counts that are summed for the dock, with the words for them.
+const SUMS: [(&str, &str); 5] =
+    [("claws", "claws"), ("keepers", "keepers"), ("crabs", "crabs"), ("shorts", "shorts"), ("berried", "berried")];
+
+/// The sheet of a day.
+///
+/// # Errors
+/// [`Error::NoRecords`] when nothing was recorded that day.
+pub fn sheet(desk: &Desk, day: &str) -> Result<String> {
+    let mut pulls: Vec<Record> = Vec::new();
+    let mut loose: Vec<String> = Vec::new();
+    let mut timezone = desk.settings.timezone.clone();
+    let store = desk.store();
+    for doc in store.day(day) {
+        let kept = records::read(&doc?)?;
+        timezone = kept.found.timezone;
+        match kept.entry {
+            Some(Entry::Pull(record)) => pulls.push(*record),
+            Some(Entry::Loose(record)) => loose.extend(record.note.and_then(|n| n.text)),
+            _ => {}
+        }
+    }
+    if pulls.is_empty() && loose.is_empty() {
+        return Err(Error::NoRecords);
+    }
+    let clock = Clock { timezone: &timezone };
+    let mut text = title(day, &pulls, &clock);
+    for (index, pull) in pulls.iter().enumerate() {
+        text.push_str(&line(index + 1, pull, &clock));
+    }
+    for note in &loose {
+        let _ = writeln!(text, "      between traps: “{note}”");
+    }
+    text.push('\n');
+    let idle = idle(desk, &pulls)?;
+    for (head, body) in dock(&pulls, &idle) {
+        let _ = writeln!(text, "{head:<11}{body}");
+    }
+    Ok(text)
+}
+
+/// Times of day as the crew's watches show them.
+struct Clock<'a> {
+    timezone: &'a str,
+}
+
+impl Clock<'_> {
+    fn time(&self, utc: Option<&String>) -> String {
+        let zoned = utc.and_then(|text| Utc::parse(text)).and_then(|utc| utc.zoned(self.timezone));
+        zoned.map_or_else(|| "--:--".to_owned(), |z| format!("{:02}:{:02}", z.hour(), z.minute()))
+    }
+}
+
+fn title(day: &str, pulls: &[Record], clock: &Clock<'_>) -> String {
+    let date = day.parse::<jiff::civil::Date>().map_or_else(|_| day.to_owned(), |d| d.strftime("%A %-d %B %Y").to_string());
+    let boats: BTreeSet<&str> = pulls.iter().map(|pull| pull.boat.as_str()).collect();
+    let boats = boats.into_iter().collect::<Vec<_>>().join(", ");
+    let first = clock.time(pulls.first().and_then(|p| p.started_at.as_ref()));
+    let last = clock.time(pulls.last().and_then(|p| p.ended_at.as_ref()));
+    let zone = clock.timezone;
+    format!("{date}, {boats}: {} hauled, {first} to {last} ({zone})\n\n", plural(pulls.len(), "trap"))
+}
+
+/// One pull in one line: number, time, trap and how sure, soak, what was in it, weight, what to look at.
+fn line(number: usize, pull: &Record, clock: &Clock<'_>) -> String {
+    let trap = match (&pull.trap, pull.pairing.grade) {
+        (Some(trap), Grade::Doubtful | Grade::Likely) => format!("{trap}?"),
+        (Some(trap), _) => trap.clone(),
+        (None, _) => "–".into(),
+    };
+    let soak = pull.soak_h.map_or("–".into(), |hours| format!("{hours:.1} h"));
+    let mut parts = vec![tally(pull)];
+    parts.extend(pull.weight.as_ref().map(|w| format!("{:.0} g", w.total_g)));
+    parts.extend(remarks(pull));
+    parts.retain(|part| !part.is_empty());
+    format!("{number:>3}  {}  {trap:<6} {soak:>8}  {}\n", clock.time(pull.started_at.as_ref()), parts.join("; "))
+}
+
+fn tally(pull: &Record) -> String {
+    let kind = match pull.kind {
+        Kind::Pull => "",
+        Kind::Set => "set down",
+        Kind::Visit => "seen, not lifted",
+    };
+    let Ok(Value::Object(tally)) = serde_json::to_value(&pull.tally) else { return kind.to_owned() };
+    if tally.is_empty() && kind.is_empty() && pull.weight.is_none() {
+        return "nothing counted".into();
+    }
+    let mut words: Vec<String> = Some(kind).filter(|k| !k.is_empty()).map(str::to_owned).into_iter().collect();
+    words.extend(tally.iter().map(|(key, value)| statement(key, value)));
+    words.join(", ")
+}
+
+/// A key of the tally and its value, as people say it.
+fn statement(key: &str, value: &Value) -> String {
+    let word = key.replace('_', " ");
+    match (key, value) {
+        ("bait_left", Value::Number(n)) => {
+            let share = n.as_f64().unwrap_or_default();
+            if share == 0.0 { "bait gone".into() } else { format!("bait {:.0} % left", share * 100.0) }
+        }
+        ("bait_added", Value::Bool(true)) => "fresh bait".into(),
+        ("bait_added", Value::Bool(false)) => "old bait left in".into(),
+        (_, Value::Bool(true)) => word,
+        (_, Value::Bool(false)) => format!("not {word}"),
+        (_, Value::Number(n)) => format!("{n} {word}"),
+        (_, Value::String(text)) => format!("{word} {text}"),
+        (_, Value::Object(map)) => map
+            .iter()
+            .map(|(what, n)| if n.is_null() { what.clone() } else { format!("{n} {what}") })
+            .collect::<Vec<_>>()
+            .join(", "),
+        _ => word,
+    }
+}
+
+fn remarks(pull: &Record) -> Vec<String> {
+    let mut remarks = Vec::new();
+    if let (Grade::Doubtful | Grade::Likely, Some(other)) = (pull.pairing.grade, &pull.pairing.runner_up) {
+        let share = pull.pairing.probability * 100.0;
+        remarks.push(format!("which trap? {share:.0} % {}, else {other}", pull.trap.as_deref().unwrap_or("–")));
+    }
+    if pull.pairing.grade == Grade::None {
+        remarks.push("no trap of the register here".into());
+    }
+    remarks.extend(pull.flags.iter().filter_map(|flag| said(*flag)).map(str::to_owned));
+    remarks
+}
+
+fn said(flag: Flag) -> Option<&'static str> {
+    match flag {
+        Flag::Cut => Some("cut short"),
+        Flag::GpsGap => Some("GPS had a gap"),
+        Flag::DateDoubtful => Some("the date is doubtful"),
+        Flag::NoFix => Some("no position"),
+        Flag::ScaleGap => Some("the scale fell silent"),
+        Flag::Overload => Some("the scale was overloaded"),
+        Flag::CountDiffers => Some("the counts do not fit together"),
+        Flag::LateNote => None,
+    }
+}
+
+/// Traps in the water that were not hauled, with the hours they have lain since the day's last pull.
+fn idle(desk: &Desk, pulls: &[Record]) -> Result<Vec<String>> {
+    let hauled: BTreeSet<&str> = pulls.iter().filter_map(|pull| pull.trap.as_deref()).collect();
+    let end = pulls.iter().filter_map(|p| p.ended_at.as_deref().or(p.started_at.as_deref())).filter_map(Utc::parse).max();
+    let register = tables::register_now(desk)?;
+    let idle = register.entries().filter(|t| !t.ashore && !t.retired && !hauled.contains(t.trap.as_str()));
+    Ok(idle
+        .map(|trap| match end.zip(trap.set_at).filter(|(end, set)| end > set) {
+            Some((end, set)) => format!("{} ({:.0} h)", trap.trap, (end - set) as f64 / HOUR as f64),
+            None => trap.trap.clone(),
+        })
+        .collect())
+}
+
+/// The five lines for the dock.
+fn dock(pulls: &[Record], idle: &[String]) -> [(&'static str, String); 5] {
+    let mut sums: BTreeMap<&str, u64> = BTreeMap::new();
+    let mut gear = Vec::new();
+    for pull in pulls {
+        let Ok(Value::Object(tally)) = serde_json::to_value(&pull.tally) else { continue };
+        for (key, _) in SUMS {
+            *sums.entry(key).or_default() += tally.get(key).and_then(Value::as_u64).unwrap_or_default();
+        }
+        for key in ["tie", "lid", "tampered", "trap_state"] {
+            let worth_telling = |v: &&Value| !matches!(v.as_str(), Some("intact" | "shut" | "good"));
+            if let Some(value) = tally.get(key).filter(worth_telling) {
+                gear.push(format!("{} at {}", statement(key, value), pull.trap.as_deref().unwrap_or("an unknown trap")));
+            }
+        }
+    }
+    let catch = SUMS.map(|(key, word)| format!("{} {word}", sums.get(key).copied().unwrap_or_default())).join(", ");
+    let weighings: usize = pulls.iter().filter_map(|p| p.weight.as_ref()).map(|w| w.weighings.len()).sum();
+    let grams: f64 = pulls.iter().filter_map(|p| p.weight.as_ref()).map(|w| w.total_g).sum();
+    let weight = match weighings {
+        0 => "nothing weighed".to_owned(),
+        n => format!("{grams:.0} g in {} (not legal for trade)", plural(n, "weighing")),
+    };
+    let settle: Vec<String> = pulls
+        .iter()
+        .enumerate()
+        .filter(|(_, pull)| !remarks(pull).is_empty())
+        .map(|(index, _)| format!("#{}", index + 1))
+        .collect();
+    [
+        ("Catch", catch),
+        ("Weight", weight),
+        ("To settle", or(&settle, "nothing")),
+        ("Not hauled", or(idle, "none")),
+        ("Gear", or(&gear, "nothing to mend")),
+    ]
+}
+
+fn or(items: &[String], none: &str) -> String {
+    if items.is_empty() { none.to_owned() } else { items.join(", ") }
+}
+
+fn plural(n: usize, word: &str) -> String {
+    if n == 1 { format!("1 {word}") } else { format!("{n} {word}s") }
+}

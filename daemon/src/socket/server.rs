@@ -1,0 +1,145 @@
+//! The service's side: takes commands from clients, each in a thread of its own, within bounds.
+//!
+//! A client that stalls, floods or talks nonsense loses its connection; capture never notices.
+
+use std::io::{self, BufReader, Read, Write};
+use std::os::unix::fs::PermissionsExt;
+use std::os::unix::net::UnixStream;
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::net::UnixListener;
+use tokio::sync::Semaphore;
+
+use super::{FRAME_MAX, Kind, receive, send};
+use crate::args::Command;
+use crate::cmd;
+use crate::desk::Desk;
+use crate::error::{Error, Result};
+use crate::io::{Files, Io, Named};
+
+/// Clients served at once; more wait.
+const CLIENTS: usize = 16;
+/// A client that neither sends nor takes anything for this long is let go.
+const IDLE: Duration = Duration::from_secs(30);
+
+/// Listens on the data directory's socket until dropped.
+///
+/// # Errors
+/// When the socket cannot be made.
+pub async fn serve(desk: Desk) -> Result<()> {
+    let (path, _folder) = super::path(&desk.data)?;
+    // Left by a service that was killed; the lock of the data directory is ours.
+    let _ = std::fs::remove_file(&path);
+    let listener = UnixListener::bind(&path)?;
+    let _gone_at_the_end = Remove(&path);
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o600))?;
+    let places = Arc::new(Semaphore::new(CLIENTS));
+    loop {
+        let Ok(place) = places.clone().acquire_owned().await else { return Ok(()) };
+        match listener.accept().await {
+            Ok((client, _)) => {
+                let desk = desk.clone();
+                tokio::task::spawn_blocking(move || {
+                    if let Err(gone) = client.into_std().and_then(|client| attend(&desk, client)) {
+                        tracing::debug!("a client went away: {gone}");
+                    }
+                    drop(place);
+                });
+            }
+            Err(trouble) => {
+                tracing::warn!("cannot take a client: {trouble}");
+                tokio::time::sleep(Duration::from_millis(200)).await;
+            }
+        }
+    }
+}
+
+struct Remove<'a>(&'a Path);
+
+impl Drop for Remove<'_> {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_file(self.0);
+    }
+}
+
+/// Does one client's command.
+fn attend(desk: &Desk, mut client: UnixStream) -> io::Result<()> {
+    client.set_nonblocking(false)?;
+    client.set_read_timeout(Some(IDLE))?;
+    client.set_write_timeout(Some(IDLE))?;
+    let (Kind::Command, request) = receive(&mut client)? else { return Err(io::ErrorKind::InvalidData.into()) };
+    let command: Command = serde_json::from_slice(&request)?;
+    let mut sent = Sent { from: BufReader::new(client.try_clone()?), left: Vec::new(), read: 0, ended: true };
+    let mut out = io::BufWriter::with_capacity(FRAME_MAX, Framed(&client, Kind::Out));
+    let mut err = Framed(&client, Kind::Err);
+    let result = cmd::perform(desk, &command, &mut Io { out: &mut out, err: &mut err, files: &mut sent });
+    out.flush()?;
+    let status = match result {
+        Ok(()) => 0,
+        Err(trouble) => {
+            if !matches!(trouble, Error::Told) {
+                writeln!(err, "gunwale: {trouble}")?;
+            }
+            trouble.exit_code()
+        }
+    };
+    send(&mut &client, Kind::Exit, &[status])
+}
+
+/// Bytes go out as frames of one kind.
+struct Framed<'a>(&'a UnixStream, Kind);
+
+impl Write for Framed<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let piece = bytes.get(..bytes.len().min(FRAME_MAX)).unwrap_or(bytes);
+        send(&mut self.0, self.1, piece)?;
+        Ok(piece.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+/// The files a client sends, one after another.
+struct Sent {
+    from: BufReader<UnixStream>,
+    left: Vec<u8>,
+    read: usize,
+    ended: bool,
+}
+
+impl Files for Sent {
+    fn next_file(&mut self) -> Result<Option<Named<'_>>> {
+        let lost = |e: io::Error| Error::Connection(format!("the client went away: {e}"));
+        // What the command left unread of the last file is passed over.
+        io::copy(self, &mut io::sink()).map_err(lost)?;
+        let (Kind::File, name) = receive(&mut self.from).map_err(lost)? else {
+            return Err(Error::Connection("the client spoke another language".into()));
+        };
+        self.ended = false;
+        let name = String::from_utf8_lossy(&name).into_owned();
+        Ok(Some((name, Box::new(BufReader::with_capacity(FRAME_MAX, self)))))
+    }
+}
+
+impl Read for Sent {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        while self.read >= self.left.len() && !self.ended {
+            match receive(&mut self.from)? {
+                (Kind::Data, bytes) => (self.left, self.read) = (bytes, 0),
+                (Kind::End, _) => self.ended = true,
+                _ => return Err(io::ErrorKind::InvalidData.into()),
+            }
+        }
+        let left = self.left.get(self.read..).unwrap_or_default();
+        let n = left.len().min(into.len());
+        if let (Some(into), Some(left)) = (into.get_mut(..n), left.get(..n)) {
+            into.copy_from_slice(left);
+        }
+        self.read += n;
+        Ok(n)
+    }
+}

@@ -1,0 +1,107 @@
+//! What persons stated, brought into order: corrections of pulls, notes moved between pulls, traps named by a pull.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::input::{Stated, Statement, TrapPlace};
+use crate::tally::{FieldError, Tally};
+
+/// Why a correction cannot be taken.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum CorrectError {
+    /// A value that is not what the field takes.
+    #[error("{0}")]
+    Field(#[from] FieldError),
+    /// `drop` takes true or false.
+    #[error("drop={0}: give drop=true to leave the pull out, drop=false to take it back in")]
+    Drop(String),
+    /// `undo` stands alone.
+    #[error("undo takes back the last correction and stands alone: leave the other fields out")]
+    Undo,
+}
+
+/// Checks the fields of a correction before it is written down.
+///
+/// # Errors
+/// The first field or value that cannot be taken.
+pub fn check(fields: &[(String, String)]) -> Result<(), CorrectError> {
+    for (field, value) in fields {
+        match field.as_str() {
+            "trap" | "pull" => {}
+            "drop" if matches!(value.as_str(), "true" | "false") => {}
+            "drop" => return Err(CorrectError::Drop(value.clone())),
+            "undo" if fields.len() == 1 => {}
+            "undo" => return Err(CorrectError::Undo),
+            key => Tally::default().set(key, value)?,
+        }
+    }
+    Ok(())
+}
+
+/// Everything persons stated about pulls and notes, later over earlier.
+#[derive(Debug, Clone, Default)]
+pub struct Corrections {
+    fields: BTreeMap<String, Vec<(String, String)>>,
+    /// Note id → the pull it belongs to.
+    moved: BTreeMap<String, String>,
+    /// Pulls that notes were moved to.
+    receivers: BTreeSet<String>,
+}
+
+impl Corrections {
+    /// From statements in order of `at`.
+    pub fn new<'a>(statements: impl IntoIterator<Item = &'a Statement>) -> Corrections {
+        let mut stacks: BTreeMap<&str, Vec<Vec<(String, String)>>> = BTreeMap::new();
+        for statement in statements {
+            match &statement.said {
+                Stated::Correct(correction) => {
+                    let stack = stacks.entry(&correction.of).or_default();
+                    if correction.set.iter().any(|(field, _)| field == "undo") {
+                        stack.pop();
+                    } else {
+                        stack.push(correction.set.clone());
+                    }
+                }
+                Stated::Trap(stated) => {
+                    if let TrapPlace::Pull { pull } = &stated.place {
+                        stacks.entry(pull).or_default().push(vec![("trap".into(), stated.trap.clone())]);
+                    }
+                }
+            }
+        }
+        let mut corrections = Corrections::default();
+        for (of, stack) in stacks {
+            let fields: Vec<(String, String)> = stack.into_iter().flatten().collect();
+            if let Some((_, pull)) = fields.iter().rfind(|(field, _)| field == "pull") {
+                corrections.moved.insert(of.to_owned(), pull.clone());
+                corrections.receivers.insert(pull.clone());
+            }
+            corrections.fields.insert(of.to_owned(), fields);
+        }
+        corrections
+    }
+
+    /// The fields corrected on this pull, in order.
+    pub fn of(&self, id: &str) -> &[(String, String)] {
+        self.fields.get(id).map_or(&[], Vec::as_slice)
+    }
+
+    /// The last value given to one field of this pull.
+    pub fn value(&self, id: &str, field: &str) -> Option<&str> {
+        self.of(id).iter().rfind(|(f, _)| f == field).map(|(_, value)| value.as_str())
+    }
+
+    /// The pull a note was moved to.
+    pub fn moved_to(&self, note: &str) -> Option<&str> {
+        self.moved.get(note).map(String::as_str)
+    }
+
+    /// Whether any note was moved at all.
+    pub fn moves_notes(&self) -> bool {
+        !self.moved.is_empty()
+    }
+
+    /// Whether this pull is left out.
+    pub fn dropped(&self, id: &str) -> bool {
+        self.value(id, "drop") == Some("true")
+    }
+}

@@ -1,0 +1,245 @@
+//! A stop while it is being made: what was said, weighed and sensed so far, and what becomes of it.
+
+use std::collections::{BTreeSet, VecDeque};
+
+use serde::{Deserialize, Serialize};
+
+use super::{Event, Happening};
+use crate::finding::{Finding, Flag, Loose, Moment, Note, SetDown, Spot, Stop, TimeSource, Weighing};
+use crate::input;
+use crate::place::{LatLon, distance_m};
+use crate::stop::{Fix, Lying};
+use crate::time::{Mono, SECOND, Utc};
+
+/// Fixes farther apart than this leave a gap worth a flag.
+const GAP: i64 = 5 * SECOND;
+/// Soundings kept for the median: ten minutes at one a second.
+const SOUNDINGS: usize = 600;
+
+/// A stop that may become a record.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Draft {
+    id: String,
+    started: Mono,
+    ended: Option<Mono>,
+    /// Began without a fix: then the boat was here before she was seen to be.
+    unseen: bool,
+    position: Option<Spot>,
+    set: Option<(Mono, Spot)>,
+    fixes: u32,
+    last_fix: Option<Mono>,
+    last_activity: Mono,
+    notes: Vec<Note>,
+    weighings: Vec<Weighing>,
+    pressed: bool,
+    depth_m: Vec<f64>,
+    water_c: Vec<f64>,
+    flags: BTreeSet<Flag>,
+}
+
+impl Draft {
+    /// A stop opened by the line at `line_t`, at `t` on the segment's clock.
+    pub fn new(segment: &str, t: Mono, line_t: Mono, unseen: bool) -> Draft {
+        Draft {
+            id: input::id(segment, "pull", line_t),
+            started: t,
+            ended: None,
+            unseen,
+            position: None,
+            set: None,
+            fixes: 0,
+            last_fix: None,
+            last_activity: t,
+            notes: Vec::new(),
+            weighings: Vec::new(),
+            pressed: false,
+            depth_m: Vec::new(),
+            water_c: Vec::new(),
+            flags: BTreeSet::new(),
+        }
+    }
+
+    pub fn id(&self) -> &str {
+        &self.id
+    }
+
+    pub fn started(&self) -> Mono {
+        self.started
+    }
+
+    pub fn ended(&self) -> Option<Mono> {
+        self.ended
+    }
+
+    pub fn last_activity(&self) -> Mono {
+        self.last_activity
+    }
+
+    /// A stop is a record only when something was said, weighed or pressed.
+    pub fn is_record(&self) -> bool {
+        self.pressed || !self.notes.is_empty() || !self.weighings.is_empty()
+    }
+
+    pub fn flag(&mut self, flag: Flag) {
+        self.flags.insert(flag);
+    }
+
+    pub fn take(&mut self, what: Happening, events: &mut VecDeque<Event>) {
+        if !self.is_record() {
+            events.push_back(Event::Opened(self.id.clone()));
+        }
+        let at = match what {
+            Happening::Said(note) => {
+                self.notes.push(note);
+                self.notes.last().map(|n| n.at.t)
+            }
+            Happening::Weighed(weighing) => {
+                self.weighings.push(weighing);
+                self.weighings.last().map(|w| w.at.t)
+            }
+            Happening::Pressed(t) => {
+                self.pressed = true;
+                Some(t)
+            }
+        };
+        self.last_activity = self.last_activity.max(at.unwrap_or(self.last_activity));
+    }
+
+    /// Takes what came after the boat had left.
+    pub fn take_late(&mut self, mut what: Happening, events: &mut VecDeque<Event>) {
+        if let Happening::Said(note) = &mut what {
+            note.late = true;
+            self.flags.insert(Flag::LateNote);
+        }
+        self.take(what, events);
+    }
+
+    pub fn take_fix(&mut self, fix: &Fix) {
+        if fix.t - self.last_fix.unwrap_or(self.started) > GAP {
+            self.flags.insert(Flag::GpsGap);
+        }
+        self.last_fix = Some(fix.t);
+    }
+
+    pub fn take_depth(&mut self, m: f64) {
+        if self.depth_m.len() < SOUNDINGS {
+            self.depth_m.push(m);
+        }
+    }
+
+    pub fn take_water(&mut self, c: f64) {
+        if self.water_c.len() < SOUNDINGS {
+            self.water_c.push(c);
+        }
+    }
+
+    /// Takes over what a spell of lying still says of the place.
+    pub fn settle(&mut self, lying: Option<&Lying>) {
+        let Some(lying) = lying else { return };
+        self.fixes += lying.fixes();
+        if let (None, Some((t, spot))) = (self.position, lying.picked_up()) {
+            self.position = Some(spot);
+            if !self.unseen {
+                self.started = t;
+            }
+        }
+        self.set = lying.set_down().or(self.set);
+    }
+
+    pub fn end(&mut self, at: Mono) {
+        let at = at.max(self.started);
+        if self.last_fix.is_some_and(|t| at - t > GAP) {
+            self.flags.insert(Flag::GpsGap);
+        }
+        if self.last_fix.is_none() {
+            self.flags.insert(Flag::NoFix);
+        }
+        self.ended = Some(at);
+    }
+
+    /// The finding this makes, dated by `utc`.
+    fn stop(&self, time_source: TimeSource, utc: &impl Fn(Mono) -> Option<Utc>) -> Stop {
+        let moment = |t: Mono| Moment { t, utc: utc(t) };
+        let mut notes = self.notes.clone();
+        notes.iter_mut().for_each(|note| note.at = moment(note.at.t));
+        let mut weighings = self.weighings.clone();
+        weighings.iter_mut().for_each(|w| w.at = moment(w.at.t));
+        Stop {
+            id: self.id.clone(),
+            started: moment(self.started),
+            ended: self.ended.map(moment),
+            time_source,
+            position: self.position,
+            fixes: self.fixes,
+            set: self.set.filter(|_| self.ended.is_some()).map(|(t, spot)| SetDown { at: moment(t), spot }),
+            notes,
+            weighings,
+            depth_m: median(&self.depth_m),
+            water_c: median(&self.water_c),
+            flags: self.flags.clone(),
+        }
+    }
+}
+
+/// Something found: kept as it is until it can be dated.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) enum Thing {
+    Stop(Box<Draft>),
+    Loose { id: String, what: Happening, spot: Option<Spot> },
+}
+
+impl Thing {
+    /// What was said or weighed away from any stop. A press alone is nothing to keep.
+    pub fn loose(segment: &str, what: Happening, spot: Option<Spot>) -> Option<Thing> {
+        let id = match &what {
+            Happening::Said(note) => note.id.clone(),
+            Happening::Weighed(weighing) => input::id(segment, "weighing", weighing.at.t),
+            Happening::Pressed(_) => return None,
+        };
+        Some(Thing::Loose { id, what, spot })
+    }
+
+    pub fn finding(
+        &self,
+        time_source: TimeSource,
+        doubtful: bool,
+        utc: impl Fn(Mono) -> Option<Utc>,
+    ) -> Finding {
+        let doubt = doubtful.then_some(Flag::DateDoubtful);
+        match self {
+            Thing::Stop(draft) => {
+                let mut stop = draft.stop(time_source, &utc);
+                stop.flags.extend(doubt);
+                Finding::Stop(stop)
+            }
+            Thing::Loose { id, what, spot } => {
+                let dated = |at: Moment| Moment { t: at.t, utc: utc(at.t) };
+                let (note, weighing) = match what.clone() {
+                    Happening::Said(note) => (Some(Note { at: dated(note.at), ..note }), None),
+                    Happening::Weighed(w) => (None, Some(Weighing { at: dated(w.at), ..w })),
+                    Happening::Pressed(_) => (None, None),
+                };
+                let flags = doubt.into_iter().collect();
+                Finding::Loose(Loose { id: id.clone(), note, weighing, spot: *spot, time_source, flags })
+            }
+        }
+    }
+}
+
+/// Metres between two places.
+pub(super) fn metres(a: &Spot, b: &Spot) -> f64 {
+    match (LatLon::new(a.lat, a.lon), LatLon::new(b.lat, b.lon)) {
+        (Ok(a), Ok(b)) => distance_m(a, b),
+        _ => f64::INFINITY,
+    }
+}
+
+fn median(values: &[f64]) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let middle = sorted.len() / 2;
+    match (sorted.len() % 2, sorted.get(middle)) {
+        (0, Some(upper)) => sorted.get(middle.wrapping_sub(1)).map(|lower| (lower + upper) / 2.0),
+        (_, middle) => middle.copied(),
+    }
+}

@@ -1,0 +1,149 @@
+//! From a paired pull to its record: times as text, numbers rounded once, corrections on top.
+
+use std::collections::BTreeMap;
+
+use super::pair::Paired;
+use super::{Found, Pull, flags};
+use crate::correct::Corrections;
+use crate::finding::{Finding, Moment, Note, SetDown, Weighing};
+use crate::pairing::Grade;
+use crate::record::{
+    LooseRecord, NoteRecord, Pairing, Position, Record, SCHEMA, SetRecord, TextFrom, Weight, WeighingRecord, round,
+};
+use crate::tally::Origin;
+use crate::time::{HOUR, Utc};
+
+/// Decimals of a degree that are written: 7 are a centimetre.
+const DEGREES: i32 = 7;
+
+pub(super) fn record(
+    pull: &Pull<'_>,
+    paired: &Paired,
+    set_before: Option<Utc>,
+    corrections: &Corrections,
+) -> Record {
+    let stop = pull.stop;
+    let (tally, tally_from) = tally(pull, corrections);
+    let soak_h = stop
+        .started
+        .utc
+        .zip(set_before)
+        .map(|(start, set)| round((start - set) as f64 / HOUR as f64, 3))
+        .filter(|hours| *hours >= 0.0);
+    let mut all_flags = stop.flags.clone();
+    all_flags.extend(flags(pull));
+    Record {
+        schema: SCHEMA.to_owned(),
+        pull: stop.id.clone(),
+        kind: pull.kind,
+        boat: pull.found.boat.clone(),
+        day: pull.found.day(),
+        started_at: text(stop.started),
+        ended_at: stop.ended.and_then(text),
+        time_source: stop.time_source,
+        position: stop.position.map(|spot| Position {
+            lat: round(spot.lat, DEGREES),
+            lon: round(spot.lon, DEGREES),
+            sd_m: round(spot.sd_m, 2),
+            fixes: stop.fixes,
+        }),
+        trap: paired.trap.clone(),
+        pairing: pairing(paired),
+        soak_h,
+        set: stop.set.as_ref().filter(|_| tally.taken_in != Some(true)).map(set),
+        tally,
+        tally_from,
+        drafts: pull.reading.drafts.clone(),
+        weight: weight(&stop.weighings),
+        depth_m: stop.depth_m.map(|m| round(m, 2)),
+        water_c: stop.water_c.map(|c| round(c, 2)),
+        notes: pull.notes.iter().map(|n| note(n, pull.reading.mark)).collect(),
+        flags: all_flags,
+    }
+}
+
+/// The record of a note or weighing far from any trap.
+pub(super) fn loose(found: &Found) -> Option<LooseRecord> {
+    let Finding::Loose(loose) = &found.finding else { return None };
+    let at = loose.note.as_ref().map(|n| n.at).or(loose.weighing.as_ref().map(|w| w.at))?;
+    Some(LooseRecord {
+        id: loose.id.clone(),
+        boat: found.boat.clone(),
+        day: found.day(),
+        at: text(at),
+        time_source: loose.time_source,
+        lat: loose.spot.map(|spot| round(spot.lat, DEGREES)),
+        lon: loose.spot.map(|spot| round(spot.lon, DEGREES)),
+        note: loose.note.as_ref().map(|n| note(n, crate::tally::read(&[&n.text]).mark)),
+        weighing: loose.weighing.as_ref().map(weighing),
+        flags: loose.flags.clone(),
+    })
+}
+
+fn tally(pull: &Pull<'_>, corrections: &Corrections) -> (crate::tally::Tally, BTreeMap<String, Origin>) {
+    let mut tally = pull.reading.tally.clone();
+    let mut from = pull.reading.origins(Origin::Typed);
+    for (field, value) in corrections.of(&pull.stop.id) {
+        // Fields that are no tally keys (trap, drop, pull) were dealt with; a bad value never got into the journal.
+        if tally.set(field, value).is_ok() {
+            if value.is_empty() {
+                from.remove(field);
+            } else {
+                from.insert(field.clone(), Origin::Corrected);
+            }
+        }
+    }
+    (tally, from)
+}
+
+fn pairing(paired: &Paired) -> Pairing {
+    let runner_up = paired.runner_up.as_ref().filter(|(_, p)| *p >= 0.0005);
+    Pairing {
+        grade: if paired.trap.is_none() && paired.grade != Grade::Corrected { Grade::None } else { paired.grade },
+        probability: round(paired.probability, 4),
+        distance_m: paired.distance_m.map(|m| round(m, 1)),
+        runner_up: runner_up.map(|(trap, _)| trap.clone()),
+        runner_up_probability: runner_up.map(|(_, p)| round(*p, 4)),
+    }
+}
+
+fn set(set: &SetDown) -> SetRecord {
+    SetRecord {
+        at: text(set.at),
+        lat: round(set.spot.lat, DEGREES),
+        lon: round(set.spot.lon, DEGREES),
+        sd_m: round(set.spot.sd_m, 2),
+    }
+}
+
+fn weight(weighings: &[Weighing]) -> Option<Weight> {
+    if weighings.is_empty() {
+        return None;
+    }
+    Some(Weight {
+        total_g: round(weighings.iter().map(|w| w.g).sum(), 1),
+        sd_g: round(weighings.iter().map(|w| w.sd_g * w.sd_g).sum::<f64>().sqrt(), 1),
+        weighings: weighings.iter().map(weighing).collect(),
+    })
+}
+
+fn weighing(weighing: &Weighing) -> WeighingRecord {
+    WeighingRecord { at: text(weighing.at), g: round(weighing.g, 1), sd_g: round(weighing.sd_g, 1), size: None }
+}
+
+fn note(note: &Note, marked: bool) -> NoteRecord {
+    NoteRecord {
+        note: note.id.clone(),
+        at: text(note.at),
+        seconds: None,
+        file: None,
+        text: Some(note.text.clone()),
+        text_from: TextFrom::Typed,
+        confidence: None,
+        marked,
+    }
+}
+
+fn text(at: Moment) -> Option<String> {
+    at.utc.map(|utc| utc.to_string())
+}
