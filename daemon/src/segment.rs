@@ -28,9 +28,9 @@ pub struct Rest {
 pub struct Folded {
     /// The segment's id.
     pub segment: String,
-    /// Everything found, later over earlier of the same id; the last ones may still change.
+    /// Everything found, later over earlier of the same id.
     pub found: Vec<Found>,
-    /// Those of them that a later fold from [`Folded::rest`] finds anew.
+    /// Those of them that may still change or vanish.
     pub tail: Vec<String>,
     /// What persons stated.
     pub statements: Vec<Statement>,
@@ -61,7 +61,6 @@ pub struct Segment {
     seen: u64,
     busy: bool,
     found: Vec<Found>,
-    tail: Vec<String>,
     statements: Vec<Statement>,
     news: Vec<News>,
 }
@@ -80,7 +79,6 @@ impl Segment {
             rest,
             busy: false,
             found: Vec::new(),
-            tail: Vec::new(),
             statements: Vec::new(),
             news: Vec::new(),
         }
@@ -107,7 +105,6 @@ impl Segment {
         let rests = self.haul.at_rest();
         if rests && (self.busy || offset - self.rest.offset > REST_EVERY) {
             self.rest = Rest { offset, haul: Some(self.haul.clone()) };
-            self.tail.clear();
         }
         self.busy = !rests;
     }
@@ -132,7 +129,7 @@ impl Segment {
     /// Hands over what was found since the last call. A live segment's open pull is open; an ended one's is cut.
     pub fn folded(&mut self, live: bool) -> Folded {
         let mut found = std::mem::take(&mut self.found);
-        let mut tail = self.tail.clone();
+        let mut tail = Vec::new();
         for finding in self.haul.provisional(live) {
             let provisional = self.own(finding);
             tail.push(provisional.id().to_owned());
@@ -162,11 +159,9 @@ impl Segment {
                 Event::Stated(statement) => self.statements.push(statement),
                 Event::Found(finding) => {
                     let found = self.own(finding);
-                    let id = found.id().to_owned();
                     if matches!(found.finding, Finding::Stop(_)) {
-                        self.news.push(News::Recorded(id.clone()));
+                        self.news.push(News::Recorded(found.id().to_owned()));
                     }
-                    self.tail.push(id);
                     self.found.push(found);
                 }
             }
