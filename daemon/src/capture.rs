@@ -235,11 +235,16 @@ impl Capture {
     }
 
     /// Does something to the journal; a disk that fails is told once, and that it works again.
-    fn note_trouble(&mut self, act: impl FnOnce(&mut Writer) -> Result<(), crate::journal::JournalError>) -> bool {
+    fn note_trouble(
+        &mut self,
+        act: impl FnOnce(&mut Writer) -> Result<(), crate::journal::JournalError>,
+    ) -> bool {
         let result = act(&mut self.journal);
         match (&result, self.disk_fails) {
             (Err(trouble), false) => tracing::error!("{trouble}"),
-            (Ok(()), true) => tracing::warn!("the journal can be written again: what came in meanwhile is in it"),
+            (Ok(()), true) => {
+                tracing::warn!("the journal can be written again: what came in meanwhile is in it")
+            }
             _ => {}
         }
         self.disk_fails = result.is_err();

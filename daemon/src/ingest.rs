@@ -48,7 +48,8 @@ pub fn ingest(desk: &Desk, name: &str, from: &mut dyn BufRead, out: &mut dyn Wri
     let mut counts = Counts::default();
     let mut head: Option<Vec<u8>> = None;
     let mut source: Option<Source<'_>> = None;
-    let read = |e| crate::Error::File { what: "cannot read", path: name.into(), source: e, todo: "play it again" };
+    let read =
+        |e| crate::Error::File { what: "cannot read", path: name.into(), source: e, todo: "play it again" };
     while let Some(line) = lines.next_line().map_err(read)? {
         let bytes = match line {
             Line::TooLong => {

@@ -23,7 +23,8 @@ fn main() -> ExitCode {
     };
     tracing_subscriber::fmt()
         .with_env_filter(
-            tracing_subscriber::EnvFilter::try_from_env("GUNWALE_LOG").unwrap_or_else(|_| default_filter(&cli)),
+            tracing_subscriber::EnvFilter::try_from_env("GUNWALE_LOG")
+                .unwrap_or_else(|_| default_filter(&cli)),
         )
         .with_writer(std::io::stderr)
         .with_ansi(false)

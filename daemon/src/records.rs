@@ -130,7 +130,11 @@ impl Records {
         self.store = Arc::new(Store::open(&self.data)?);
         self.catch_up(None, progress)?;
         // Only what was made from the journal is deleted, and only now that it has been made again.
-        std::fs::remove_dir_all(&aside).map_err(crate::Error::file("cannot remove", aside, "delete it by hand"))?;
+        std::fs::remove_dir_all(&aside).map_err(crate::Error::file(
+            "cannot remove",
+            aside,
+            "delete it by hand",
+        ))?;
         let mut pulls = 0;
         for doc in self.store.range(ALL) {
             pulls += u64::from(matches!(read(&doc?)?.entry, Some(Entry::Pull(_))));
@@ -201,7 +205,8 @@ impl Records {
         }
         changes.flush(&self.store)?;
         if !last.statements.is_empty() {
-            self.store.apply(&Batch { statements: std::mem::take(&mut last.statements), ..Batch::default() })?;
+            self.store
+                .apply(&Batch { statements: std::mem::take(&mut last.statements), ..Batch::default() })?;
         }
         if changes.stated {
             self.begin = None;
@@ -285,7 +290,8 @@ impl Records {
 
     fn statements(&self) -> Result<Vec<Statement>> {
         let read = |bytes: Vec<u8>| {
-            serde_json::from_slice(&bytes).map_err(|e| StoreError::Damaged(format!("a statement: {e}")).into())
+            serde_json::from_slice(&bytes)
+                .map_err(|e| StoreError::Damaged(format!("a statement: {e}")).into())
         };
         self.store.statements()?.into_iter().map(|(_, bytes)| read(bytes)).collect()
     }

@@ -17,8 +17,13 @@ use crate::export::tables;
 use crate::records;
 
 /// The counts that are summed for the dock, with the words for them.
-const SUMS: [(&str, &str); 5] =
-    [("claws", "claws"), ("keepers", "keepers"), ("crabs", "crabs"), ("shorts", "shorts"), ("berried", "berried")];
+const SUMS: [(&str, &str); 5] = [
+    ("claws", "claws"),
+    ("keepers", "keepers"),
+    ("crabs", "crabs"),
+    ("shorts", "shorts"),
+    ("berried", "berried"),
+];
 
 /// The sheet of a day.
 ///
@@ -70,7 +75,9 @@ impl Clock<'_> {
 }
 
 fn title(day: &str, pulls: &[Record], clock: &Clock<'_>) -> String {
-    let date = day.parse::<jiff::civil::Date>().map_or_else(|_| day.to_owned(), |d| d.strftime("%A %-d %B %Y").to_string());
+    let date = day
+        .parse::<jiff::civil::Date>()
+        .map_or_else(|_| day.to_owned(), |d| d.strftime("%A %-d %B %Y").to_string());
     let boats: BTreeSet<&str> = pulls.iter().map(|pull| pull.boat.as_str()).collect();
     let boats = boats.into_iter().collect::<Vec<_>>().join(", ");
     let first = clock.time(pulls.first().and_then(|p| p.started_at.as_ref()));
@@ -91,7 +98,11 @@ fn line(number: usize, pull: &Record, clock: &Clock<'_>) -> String {
     parts.extend(pull.weight.as_ref().map(|w| format!("{:.0} g", w.total_g)));
     parts.extend(remarks(pull));
     parts.retain(|part| !part.is_empty());
-    format!("{number:>3}  {}  {trap:<6} {soak:>8}  {}\n", clock.time(pull.started_at.as_ref()), parts.join("; "))
+    format!(
+        "{number:>3}  {}  {trap:<6} {soak:>8}  {}\n",
+        clock.time(pull.started_at.as_ref()),
+        parts.join("; ")
+    )
 }
 
 fn tally(pull: &Record) -> String {
@@ -104,7 +115,8 @@ fn tally(pull: &Record) -> String {
     if tally.is_empty() && kind.is_empty() && pull.weight.is_none() {
         return "nothing counted".into();
     }
-    let mut words: Vec<String> = Some(kind).filter(|k| !k.is_empty()).map(str::to_owned).into_iter().collect();
+    let mut words: Vec<String> =
+        Some(kind).filter(|k| !k.is_empty()).map(str::to_owned).into_iter().collect();
     words.extend(tally.iter().map(|(key, value)| statement(key, value)));
     words.join(", ")
 }
@@ -136,7 +148,8 @@ fn remarks(pull: &Record) -> Vec<String> {
     let mut remarks = Vec::new();
     if let (Grade::Doubtful | Grade::Likely, Some(other)) = (pull.pairing.grade, &pull.pairing.runner_up) {
         let share = pull.pairing.probability * 100.0;
-        remarks.push(format!("which trap? {share:.0} % {}, else {other}", pull.trap.as_deref().unwrap_or("–")));
+        remarks
+            .push(format!("which trap? {share:.0} % {}, else {other}", pull.trap.as_deref().unwrap_or("–")));
     }
     if pull.pairing.grade == Grade::None {
         remarks.push("no trap of the register here".into());
@@ -161,7 +174,11 @@ fn said(flag: Flag) -> Option<&'static str> {
 /// Traps in the water that were not hauled, with the hours they have lain since the day's last pull.
 fn idle(desk: &Desk, pulls: &[Record]) -> Result<Vec<String>> {
     let hauled: BTreeSet<&str> = pulls.iter().filter_map(|pull| pull.trap.as_deref()).collect();
-    let end = pulls.iter().filter_map(|p| p.ended_at.as_deref().or(p.started_at.as_deref())).filter_map(Utc::parse).max();
+    let end = pulls
+        .iter()
+        .filter_map(|p| p.ended_at.as_deref().or(p.started_at.as_deref()))
+        .filter_map(Utc::parse)
+        .max();
     let register = tables::register_now(desk)?;
     let idle = register.entries().filter(|t| !t.ashore && !t.retired && !hauled.contains(t.trap.as_str()));
     Ok(idle
@@ -184,11 +201,16 @@ fn dock(pulls: &[Record], idle: &[String]) -> [(&'static str, String); 5] {
         for key in ["tie", "lid", "tampered", "trap_state"] {
             let worth_telling = |v: &&Value| !matches!(v.as_str(), Some("intact" | "shut" | "good"));
             if let Some(value) = tally.get(key).filter(worth_telling) {
-                gear.push(format!("{} at {}", statement(key, value), pull.trap.as_deref().unwrap_or("an unknown trap")));
+                gear.push(format!(
+                    "{} at {}",
+                    statement(key, value),
+                    pull.trap.as_deref().unwrap_or("an unknown trap")
+                ));
             }
         }
     }
-    let catch = SUMS.map(|(key, word)| format!("{} {word}", sums.get(key).copied().unwrap_or_default())).join(", ");
+    let catch =
+        SUMS.map(|(key, word)| format!("{} {word}", sums.get(key).copied().unwrap_or_default())).join(", ");
     let weighings: usize = pulls.iter().filter_map(|p| p.weight.as_ref()).map(|w| w.weighings.len()).sum();
     let grams: f64 = pulls.iter().filter_map(|p| p.weight.as_ref()).map(|w| w.total_g).sum();
     let weight = match weighings {

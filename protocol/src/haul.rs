@@ -10,13 +10,13 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use crate::clock::GpsClock;
-use crate::finding::{Finding, Flag, Moment, Note, Spot};
+use crate::finding::{Finding, Flag, Moment, Note, Spot, Weighing};
 use crate::input::{Input, Run, Stamped, Statement};
 use crate::nmea::{self, Epoch, Epochs, Sentence};
 use crate::scale;
 use crate::stop::{BLIND, Fix, Lying, Watch};
 use crate::time::{Mono, SECOND, Utc};
-use crate::weigh::Weigher;
+use crate::weigh::{self, Weigher};
 
 mod draft;
 
@@ -56,7 +56,7 @@ pub enum Event {
 }
 
 /// Why an input was not taken. Nothing else changes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NotTaken {
     /// It lies too far before what was taken already.
     #[error("its time runs backwards by more than 5 s: put the tape's lines in order of t")]
@@ -100,7 +100,7 @@ struct Ahead {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(crate) enum Happening {
     Said(Note),
-    Weighed(crate::finding::Weighing),
+    Weighed(Weighing),
     Pressed(Mono),
 }
 
@@ -157,8 +157,8 @@ impl Haul {
             Input::Scale(text) => {
                 self.once(input.t, text)?;
                 let reading = scale::read(text)?;
-                self.weigher.take(t, &reading);
-                self.collect_weighings();
+                let events = self.weigher.take(t, &reading);
+                self.take_weights(events);
                 Ok(())
             }
             Input::Said(text) => {
@@ -209,8 +209,8 @@ impl Haul {
         if let Some(epoch) = self.epochs.finish() {
             self.take_epoch(epoch);
         }
-        self.weigher.finish();
-        self.collect_weighings();
+        let events = self.weigher.finish();
+        self.take_weights(events);
         let end = self.now.unwrap_or_default();
         if let Some(mut open) = self.open.take() {
             open.settle(self.watch.lying());
@@ -346,18 +346,19 @@ impl Haul {
         }
     }
 
-    fn collect_weighings(&mut self) {
-        while let Some(weighed) = self.weigher.poll() {
-            let at = weighed.at;
-            let flags = weighed.flags.clone();
-            let weighing = crate::finding::Weighing {
-                at: Moment { t: at, utc: None },
-                g: weighed.g,
-                sd_g: weighed.sd_g,
+    fn take_weights(&mut self, events: Vec<weigh::Event>) {
+        for event in events {
+            let flag = match event {
+                weigh::Event::Weighed { at, g, sd_g } => {
+                    let weighing = Weighing { at: Moment { t: at, utc: None }, g, sd_g };
+                    self.happen(at, at, Happening::Weighed(weighing));
+                    continue;
+                }
+                weigh::Event::Gap { .. } => Flag::ScaleGap,
+                weigh::Event::Overload { .. } => Flag::Overload,
             };
-            self.happen(at, at, Happening::Weighed(weighing));
             if let Some(draft) = self.open.as_mut().or(self.left.as_mut()) {
-                flags.into_iter().for_each(|flag| draft.flag(flag));
+                draft.flag(flag);
             }
         }
     }
@@ -376,8 +377,8 @@ impl Haul {
         if let Some(epoch) = self.epochs.advance(due) {
             self.take_epoch(epoch);
         }
-        self.weigher.advance(due);
-        self.collect_weighings();
+        let events = self.weigher.advance(due);
+        self.take_weights(events);
         if self.open.as_ref().is_some_and(|open| self.blind_end(open) <= due) {
             let lying = self.watch.give_up();
             self.end_unseen(lying.as_ref());

@@ -2,7 +2,7 @@
 
 use thiserror::Error;
 
-/// A line was longer than the cap; all of it up to the next LF was skipped.
+/// A line was longer than the cap; all of it up to its end was skipped.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[error("a line longer than {cap} bytes was skipped: check the baud rate and the wiring")]
 pub struct TooLong {
@@ -12,7 +12,7 @@ pub struct TooLong {
 
 /// Splits a stream of bytes into lines, wherever the stream was cut. Holds at most `cap` bytes.
 ///
-/// LF ends a line. ASCII white space at both ends (so CR too) is trimmed, and blank lines are dropped.
+/// LF or CR ends a line. ASCII white space at both ends is trimmed, and blank lines are dropped.
 #[derive(Debug, Clone)]
 pub struct Splitter {
     cap: usize,
@@ -21,7 +21,7 @@ pub struct Splitter {
 }
 
 impl Splitter {
-    /// A splitter for lines of at most `cap` bytes, all bytes before the LF counted.
+    /// A splitter for lines of at most `cap` bytes, all bytes before its end counted.
     pub fn new(cap: usize) -> Splitter {
         Splitter { cap, begun: Vec::new(), skipping: false }
     }
@@ -30,9 +30,9 @@ impl Splitter {
     ///
     /// A line longer than the cap is handed over once as [`TooLong`], when it is found to be, and never in part.
     pub fn take(&mut self, bytes: &[u8], mut line: impl FnMut(Result<&[u8], TooLong>)) {
-        for piece in bytes.split_inclusive(|b| *b == b'\n') {
+        for piece in bytes.split_inclusive(|b| ends(*b)) {
             let (content, ended) = match piece.split_last() {
-                Some((b'\n', content)) => (content, true),
+                Some((end, content)) if ends(*end) => (content, true),
                 _ => (piece, false),
             };
             if !self.skipping {
@@ -55,6 +55,11 @@ impl Splitter {
             }
         }
     }
+}
+
+/// Some scales end their lines with CR alone; the blank line between CR and LF is dropped like any other.
+fn ends(byte: u8) -> bool {
+    matches!(byte, b'\n' | b'\r')
 }
 
 fn hand_over(raw: &[u8], line: &mut impl FnMut(Result<&[u8], TooLong>)) {

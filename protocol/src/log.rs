@@ -66,7 +66,8 @@ mod tests {
     #[test]
     fn sentences_without_a_time_stand_at_the_last_one() {
         let mut clock = LogClock::default();
-        let text = ["$GPGSA,A,3*00", "$GPRMC,101500,A*00", "$GPGLL,1,N,2,E,101502,A*00", "$GPVTG,1*00", "$P*00", ""];
+        let text =
+            ["$GPGSA,A,3*00", "$GPRMC,101500,A*00", "$GPGLL,1,N,2,E,101502,A*00", "$GPVTG,1*00", "$P*00", ""];
         let stamps: Vec<f64> = text.iter().map(|s| clock.stamp(s).s()).collect();
         assert_eq!(stamps, [0.0, 0.0, 2.0, 2.0, 2.0, 2.0]);
     }

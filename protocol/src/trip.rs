@@ -15,6 +15,9 @@ use crate::register::Register;
 use crate::tally::{self, Kind, Reading};
 use crate::time::{HOUR, Utc};
 
+/// Characters of a note that are read for counts.
+const READ_CHARS: usize = 2_000;
+
 mod pair;
 mod write;
 
@@ -210,7 +213,7 @@ impl Ledger {
         let here = |note: &&Note| self.corrections.moved_to(&note.id) == Some(stop.id.as_str());
         notes.extend(self.moved.values().filter(here).cloned());
         notes.sort_by(|a, b| (a.at.utc, a.at.t, &a.id).cmp(&(b.at.utc, b.at.t, &b.id)));
-        let texts: Vec<&str> = notes.iter().map(|note| note.text.as_str()).collect();
+        let texts: Vec<&str> = notes.iter().map(|note| beginning(&note.text)).collect();
         let reading = tally::read(&texts);
         let kind = reading.kind_hint.unwrap_or(Kind::Pull);
         Some(Pull { found, stop, notes, reading, kind })
@@ -240,6 +243,11 @@ impl Ledger {
         };
         (found, entry)
     }
+}
+
+/// As much of a text as is read for counts: nobody says more at one trap, and the grammar's work grows with length.
+fn beginning(text: &str) -> &str {
+    text.char_indices().nth(READ_CHARS).and_then(|(end, _)| text.get(..end)).unwrap_or(text)
 }
 
 /// The notes of a finding.

@@ -62,7 +62,9 @@ fn settings(desk: &Desk) -> Verdict {
 
 fn journal(desk: &Desk) -> Verdict {
     match read_all(&desk.data) {
-        Ok((segments, lines, 0)) => Verdict::Good(format!("{segments} segments, {lines} lines, every checksum right")),
+        Ok((segments, lines, 0)) => {
+            Verdict::Good(format!("{segments} segments, {lines} lines, every checksum right"))
+        }
         Ok((_, lines, damaged)) => Verdict::Bad(format!(
             "{damaged} of {lines} lines are damaged and left out: copy the journal folder to another disk, this one fails"
         )),
@@ -102,7 +104,11 @@ fn disk(desk: &Desk) -> Verdict {
         Ok(disk) => {
             let room = disk.f_bavail.saturating_mul(disk.f_frsize);
             let text = format!("{} MB free", room >> 20);
-            if room < LITTLE_ROOM { Verdict::Bad(format!("{text}: make room before the next trip")) } else { Verdict::Good(text) }
+            if room < LITTLE_ROOM {
+                Verdict::Bad(format!("{text}: make room before the next trip"))
+            } else {
+                Verdict::Good(text)
+            }
         }
         Err(e) => Verdict::Bad(format!("cannot tell how much room there is ({e}): look at the disk")),
     }

@@ -20,12 +20,15 @@ pub fn correct(desk: &Desk, of: &str, fields: &[String], io: &mut Io<'_>) -> Res
             Some(("pull", to)) => set.push(("pull".to_owned(), find::pull(desk, to)?)),
             Some((name, value)) => set.push((name.trim().to_owned(), value.trim().to_owned())),
             None if field == "undo" => set.push(("undo".to_owned(), String::new())),
-            None => return Err(Error::Usage(format!("{field}: write FIELD=VALUE, such as keepers=4, or undo"))),
+            None => {
+                return Err(Error::Usage(format!("{field}: write FIELD=VALUE, such as keepers=4, or undo")));
+            }
         }
     }
     check(&set)?;
     let moves = set.iter().any(|(field, _)| field == "pull");
-    let of = if moves { find::note(desk, of)? } else { find::pull(desk, of).or_else(|_| find::note(desk, of))? };
+    let of =
+        if moves { find::note(desk, of)? } else { find::pull(desk, of).or_else(|_| find::note(desk, of))? };
     desk.state(vec![Stated::Correct(Correction { of: of.clone(), set })])?;
     writeln!(io.out, "corrected {of}")?;
     Ok(())

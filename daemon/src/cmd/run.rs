@@ -36,7 +36,9 @@ pub fn run(data: &Path, settings: Settings) -> Result<()> {
 pub fn devices(settings: &Settings) -> Vec<device::Spec> {
     [(device::GPS, device::Kind::Gps, &settings.gps), (device::SCALE, device::Kind::Scale, &settings.scale)]
         .into_iter()
-        .filter_map(|(name, kind, set)| Some(device::Spec { name, path: set.port.clone()?, baud: set.baud, kind }))
+        .filter_map(|(name, kind, set)| {
+            Some(device::Spec { name, path: set.port.clone()?, baud: set.baud, kind })
+        })
         .collect()
 }
 

@@ -52,7 +52,9 @@ pub fn traps(desk: &Desk, command: &Traps, io: &mut Io<'_>) -> Result<()> {
 fn name(text: &str) -> Result<String> {
     let text = text.trim();
     if text.is_empty() || text == "none" || text.chars().any(char::is_control) {
-        return Err(Error::Usage("a trap's name is text without control characters, not empty, not `none`".into()));
+        return Err(Error::Usage(
+            "a trap's name is text without control characters, not empty, not `none`".into(),
+        ));
     }
     Ok(text.to_owned())
 }

@@ -4,8 +4,6 @@
 //! sends them on. Whatever happens to the device (unplugged, silent, noise, wrong speed), it says so once, waits,
 //! and opens it anew. What the lines mean is decided elsewhere.
 
-mod lines;
-mod looks;
 mod outbox;
 mod port;
 #[cfg(test)]
@@ -20,11 +18,11 @@ use std::sync::mpsc::SyncSender;
 use std::thread::JoinHandle;
 
 use gunwale_protocol::time::Mono;
+use gunwale_protocol::{nmea, scale};
 
 pub use self::port::{Open, Serial};
 pub use self::trouble::Trouble;
 use self::worker::Worker;
-use crate::capture::Msg;
 use crate::clock::{Clock, Stop};
 
 /// The GPS receiver's name.
@@ -120,10 +118,10 @@ pub struct Counts {
 ///
 /// # Errors
 /// When the system has no thread to give.
-pub fn spawn(
+pub fn spawn<M: From<Event> + Send + 'static>(
     spec: Spec,
     clock: Arc<dyn Clock>,
-    to: SyncSender<Msg>,
+    to: SyncSender<M>,
     stop: Stop,
 ) -> std::io::Result<JoinHandle<Counts>> {
     spawn_with(spec, Box::new(Serial), clock, to, stop)
@@ -133,11 +131,11 @@ pub fn spawn(
 ///
 /// # Errors
 /// As [`spawn`].
-pub fn spawn_with(
+pub fn spawn_with<M: From<Event> + Send + 'static>(
     spec: Spec,
     opener: Box<dyn Open>,
     clock: Arc<dyn Clock>,
-    to: SyncSender<Msg>,
+    to: SyncSender<M>,
     stop: Stop,
 ) -> std::io::Result<JoinHandle<Counts>> {
     let name = spec.name;
@@ -146,4 +144,12 @@ pub fn spawn_with(
         let _inside = span.enter();
         Worker::new(spec, opener, clock, to, stop).run()
     })
+}
+
+/// Whether a line can be read at all: what tells the right line speed from a wrong one.
+fn readable(kind: Kind, line: &[u8]) -> bool {
+    match kind {
+        Kind::Gps => nmea::exactly_one(line).is_ok(),
+        Kind::Scale => std::str::from_utf8(line).is_ok_and(|text| scale::read(text).is_ok()),
+    }
 }

@@ -5,12 +5,11 @@ use std::sync::mpsc::{SyncSender, TrySendError};
 use gunwale_protocol::time::Mono;
 
 use super::{Counts, Event, State};
-use crate::capture::Msg;
 
 /// The sending end of one device. Nothing here waits: a slow receiver costs lines, which are counted.
-pub struct Outbox {
+pub struct Outbox<M> {
     name: &'static str,
-    to: SyncSender<Msg>,
+    to: SyncSender<M>,
     state: Option<State>,
     told: Option<State>,
     closed: bool,
@@ -18,8 +17,8 @@ pub struct Outbox {
     pub counts: Counts,
 }
 
-impl Outbox {
-    pub fn new(name: &'static str, to: SyncSender<Msg>) -> Outbox {
+impl<M: From<Event>> Outbox<M> {
+    pub fn new(name: &'static str, to: SyncSender<M>) -> Outbox<M> {
         Outbox { name, to, state: None, told: None, closed: false, counts: Counts::default() }
     }
 
@@ -85,7 +84,7 @@ mod tests {
     #[test]
     fn a_full_channel_costs_lines_but_never_the_last_state() {
         let (to, from) = sync_channel(2);
-        let mut out = Outbox::new("gps", to);
+        let mut out: Outbox<Event> = Outbox::new("gps", to);
         for n in 0..5 {
             out.line(Mono(n), b"x".to_vec());
         }

@@ -4,12 +4,11 @@ use std::io::{self, Read};
 use std::sync::Arc;
 use std::sync::mpsc::SyncSender;
 
+use gunwale_protocol::line::Splitter;
 use gunwale_protocol::time::{Mono, SECOND};
 
-use super::lines::Lines;
 use super::outbox::Outbox;
-use crate::capture::Msg;
-use super::{Counts, Open, Spec, State, Trouble, looks};
+use super::{Counts, Event, Open, Spec, State, Trouble, readable};
 use crate::clock::{Clock, Stop};
 
 /// The speeds tried where none is set, the likeliest first.
@@ -25,31 +24,37 @@ const PAUSE: (i64, i64) = (SECOND / 5, 10 * SECOND);
 /// Bytes taken in one read.
 const CHUNK: usize = 4_096;
 
+/// The longest line kept, bytes: many times what any sentence or frame needs.
+pub const LINE_MAX: usize = 1_024;
+
 /// An open device with what is left of its last read.
 struct Wire {
     port: Box<dyn Read + Send>,
-    lines: Lines,
+    lines: Splitter,
     baud: u32,
 }
 
-pub struct Worker {
+/// The lines that one read made whole, and when it was.
+type Lines = (Mono, Vec<Vec<u8>>);
+
+pub struct Worker<M> {
     spec: Spec,
     opener: Box<dyn Open>,
     clock: Arc<dyn Clock>,
-    out: Outbox,
+    out: Outbox<M>,
     stop: Stop,
     /// The speed that worked last.
     worked: Option<u32>,
 }
 
-impl Worker {
+impl<M: From<Event>> Worker<M> {
     pub fn new(
         spec: Spec,
         opener: Box<dyn Open>,
         clock: Arc<dyn Clock>,
-        to: SyncSender<Msg>,
+        to: SyncSender<M>,
         stop: Stop,
-    ) -> Worker {
+    ) -> Worker<M> {
         let out = Outbox::new(spec.name, to);
         Worker { spec, opener, clock, out, stop, worked: None }
     }
@@ -102,13 +107,10 @@ impl Worker {
                     return Ok(None);
                 }
                 self.out.tell();
-                let Some(t) = self.read(&mut wire)? else { continue };
+                let Some((t, lines)) = self.read(&mut wire)? else { continue };
                 bytes = true;
-                while let Some(text) = wire.lines.next() {
-                    if looks::right(self.spec.kind, &text) {
-                        good.push((t, text));
-                    }
-                }
+                let readable = lines.into_iter().filter(|text| readable(self.spec.kind, text));
+                good.extend(readable.map(|text| (t, text)));
                 if good.len() >= PROOF {
                     self.worked = Some(baud);
                     self.out.state(State::Open { baud });
@@ -126,15 +128,15 @@ impl Worker {
         let mut last_good = last_byte;
         while !self.over() {
             self.out.tell();
-            let Some(t) = self.read(&mut wire)? else {
+            let Some((t, lines)) = self.read(&mut wire)? else {
                 if self.clock.now() - last_byte >= PATIENCE {
                     return Err(Trouble::Silent);
                 }
                 continue;
             };
             last_byte = t;
-            while let Some(text) = wire.lines.next() {
-                if looks::right(self.spec.kind, &text) {
+            for text in lines {
+                if readable(self.spec.kind, &text) {
                     last_good = t;
                     self.out.state(State::Open { baud: wire.baud });
                 }
@@ -153,20 +155,23 @@ impl Worker {
     fn open(&mut self, baud: u32) -> Result<Wire, Trouble> {
         let opened = self.opener.open(&self.spec.path, baud);
         let port = opened.map_err(|error| Trouble::opening(&self.spec.path, &error))?;
-        Ok(Wire { port, lines: Lines::default(), baud })
+        Ok(Wire { port, lines: Splitter::new(LINE_MAX), baud })
     }
 
-    /// Reads once, and says when bytes came; `None` when none did within the port's own waiting time.
-    fn read(&mut self, wire: &mut Wire) -> Result<Option<Mono>, Trouble> {
+    /// Reads once; `None` when no byte came within the port's own waiting time.
+    fn read(&mut self, wire: &mut Wire) -> Result<Option<Lines>, Trouble> {
         let mut bytes = [0; CHUNK];
         let read = wire.port.read(&mut bytes);
         let t = self.clock.now();
         match read {
             Ok(0) => Err(Trouble::reading(&self.spec.path, None)),
             Ok(n) => {
-                wire.lines.take(bytes.get(..n).unwrap_or_default());
-                self.out.counts.overlong += wire.lines.overlong();
-                Ok(Some(t))
+                let mut lines = Vec::new();
+                wire.lines.take(bytes.get(..n).unwrap_or_default(), |line| match line {
+                    Ok(text) => lines.push(text.to_vec()),
+                    Err(_) => self.out.counts.overlong += 1,
+                });
+                Ok(Some((t, lines)))
             }
             Err(error) => match error.kind() {
                 io::ErrorKind::TimedOut | io::ErrorKind::Interrupted | io::ErrorKind::WouldBlock => Ok(None),

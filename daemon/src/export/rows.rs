@@ -6,12 +6,63 @@ use serde_json::Value;
 
 /// Columns of the pulls table. Those from `crabs` to `other` are the tally's keys.
 pub const PULLS: &[&str] = &[
-    "pull", "kind", "boat", "day", "started_at", "ended_at", "time_source", "lat", "lon", "sd_m", "fixes", "trap",
-    "pairing", "probability", "distance_m", "runner_up", "soak_h", "set_at", "set_lat", "set_lon", "crabs", "keepers",
-    "claws", "both", "shorts", "berried", "females", "males", "soft", "dead", "regrown", "crushers", "pincers",
-    "left_handed", "right_handed", "bad_breaks", "bait_left", "bait_added", "bait_pieces", "bait_kind", "tie",
-    "tie_new", "lid", "tampered", "trap_state", "taken_in", "bottom", "sizes", "other", "total_g", "weight_sd_g",
-    "weighings", "depth_m", "water_c", "notes", "text", "flags",
+    "pull",
+    "kind",
+    "boat",
+    "day",
+    "started_at",
+    "ended_at",
+    "time_source",
+    "lat",
+    "lon",
+    "sd_m",
+    "fixes",
+    "trap",
+    "pairing",
+    "probability",
+    "distance_m",
+    "runner_up",
+    "soak_h",
+    "set_at",
+    "set_lat",
+    "set_lon",
+    "crabs",
+    "keepers",
+    "claws",
+    "both",
+    "shorts",
+    "berried",
+    "females",
+    "males",
+    "soft",
+    "dead",
+    "regrown",
+    "crushers",
+    "pincers",
+    "left_handed",
+    "right_handed",
+    "bad_breaks",
+    "bait_left",
+    "bait_added",
+    "bait_pieces",
+    "bait_kind",
+    "tie",
+    "tie_new",
+    "lid",
+    "tampered",
+    "trap_state",
+    "taken_in",
+    "bottom",
+    "sizes",
+    "other",
+    "total_g",
+    "weight_sd_g",
+    "weighings",
+    "depth_m",
+    "water_c",
+    "notes",
+    "text",
+    "flags",
 ];
 
 /// A pull as a row of text, one field for each of [`PULLS`]; what is not known is empty.
@@ -96,7 +147,19 @@ pub struct Note<'a> {
 
 /// Columns of the notes table.
 pub const NOTES: &[&str] = &[
-    "note", "pull", "boat", "day", "trap", "at", "lat", "lon", "seconds", "file", "text", "text_from", "confidence",
+    "note",
+    "pull",
+    "boat",
+    "day",
+    "trap",
+    "at",
+    "lat",
+    "lon",
+    "seconds",
+    "file",
+    "text",
+    "text_from",
+    "confidence",
     "marked",
 ];
 
@@ -162,7 +225,11 @@ impl<'a> Weighing<'a> {
     /// A weighing of a pull.
     pub fn of(record: &'a Record, weighing: &'a WeighingRecord) -> Weighing<'a> {
         let pull = Some(record.pull.as_str());
-        Weighing { pull, trap: record.trap.as_deref(), ..Weighing::bare(&record.boat, record.day.as_deref(), weighing) }
+        Weighing {
+            pull,
+            trap: record.trap.as_deref(),
+            ..Weighing::bare(&record.boat, record.day.as_deref(), weighing)
+        }
     }
 
     /// A weighing far from any trap, if that is what it is.

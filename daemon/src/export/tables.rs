@@ -33,7 +33,9 @@ pub fn pulls(desk: &Desk, range: &Range, format: TableFormat, out: &mut dyn Writ
 pub fn notes(desk: &Desk, range: &Range, format: TableFormat, out: &mut dyn Write) -> Result<()> {
     let mut table = Table::begin(format, rows::NOTES, out)?;
     each(desk, range, |entry| match entry {
-        Entry::Pull(record) => record.notes.iter().try_for_each(|note| table.row(&rows::Note::of(record, note))),
+        Entry::Pull(record) => {
+            record.notes.iter().try_for_each(|note| table.row(&rows::Note::of(record, note)))
+        }
         Entry::Loose(loose) => rows::Note::loose(loose).map_or(Ok(()), |row| table.row(&row)),
         Entry::Dropped => Ok(()),
     })?;
@@ -93,7 +95,12 @@ fn list(register: &Register, out: &mut dyn Write) -> Result<()> {
     for trap in register.entries() {
         let set = trap.set_at.map_or("not known".to_owned(), |at| at.to_string());
         let (lat, lon) = (trap.spot.lat, trap.spot.lon);
-        writeln!(out, "{:<8} {lat:>11.6} {lon:>12.6}   set {set:<24}   {}", trap.trap, state(trap).replace('_', " "))?;
+        writeln!(
+            out,
+            "{:<8} {lat:>11.6} {lon:>12.6}   set {set:<24}   {}",
+            trap.trap,
+            state(trap).replace('_', " ")
+        )?;
     }
     if register.entries().next().is_none() {
         writeln!(out, "no trap yet: `gunwale traps import FILE` or `gunwale traps add ID LAT LON`")?;

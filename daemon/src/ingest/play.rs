@@ -134,7 +134,11 @@ impl<'a> Play<'a> {
         gunwale_protocol::tape::write(differs, &mut line);
         let other = file_of(&self.desk.data, &self.run.id)?;
         let id = input::tape_id(format!("{}\n{line}", self.run.id).as_bytes());
-        tracing::info!(other = self.run.id, own = id, "a tape that begins like another: taken as one of its own");
+        tracing::info!(
+            other = self.run.id,
+            own = id,
+            "a tape that begins like another: taken as one of its own"
+        );
         self.run = Run { id, ..self.run.clone() };
         self.fixes = 0;
         self.recorded.clear();

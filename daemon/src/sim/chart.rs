@@ -32,7 +32,7 @@ impl Xy {
 
     /// The point in degrees.
     pub fn place(self) -> Place {
-        // Radii of curvature of the WGS 84 ellipsoid at the middle; over a bay the chart is flat to millimetres.
+        // Radii of curvature of the WGS 84 ellipsoid at the middle; within a kilometre the chart is true to centimetres.
         const A: f64 = 6_378_137.0;
         const E2: f64 = 0.006_694_379_990_141_3;
         let lat = MIDDLE.0.to_radians();

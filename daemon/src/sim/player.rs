@@ -11,8 +11,8 @@ use serialport::{SerialPort, TTYPort};
 use super::{Day, Kind};
 use crate::clock::{Clock, Stop};
 
-/// Bytes that may lie unread before more are lost, as on a line to which nobody listens.
-const UNREAD: u32 = 2_048;
+/// Bytes that may lie unread before more are lost, as on a line to which nobody listens; a terminal holds 4,095.
+const UNREAD: u32 = 3_500;
 
 /// The simulated boat's two devices: `gps` and `scale` in a directory, each a link to a pseudo-terminal.
 #[derive(Debug)]

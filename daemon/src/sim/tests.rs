@@ -161,8 +161,6 @@ fn a_day_played_through_real_devices_arrives_whole_and_on_time() {
     let words: Vec<String> = day.lines().filter(|l| l.kind == Kind::Said).map(|l| l.text).collect();
     assert_eq!(said, words);
     let events: Vec<Event> = from.iter().collect();
-    let gps_states = events.iter().filter(|e| matches!(e, Event::Device { name: "gps", .. }));
-    eprintln!("{:?} {played:?}", gps_states.collect::<Vec<_>>());
     let states: Vec<&State> = events
         .iter()
         .filter_map(|e| match e {
@@ -187,14 +185,17 @@ fn a_day_played_through_real_devices_arrives_whole_and_on_time() {
             .collect()
     };
     let sent = |kind| -> Vec<Line> { day.lines().filter(|l| l.kind == kind).collect() };
+    // Sixty times the speed on a busy machine, a device may be kept from reading for seconds of its time: a few lines
+    // may be lost, but none is changed, out of order, or early.
     let (gps, sent_gps) = (heard("gps"), sent(Kind::Gps));
-    assert!(gps.len() + 40 > sent_gps.len(), "{} of {}", gps.len(), sent_gps.len());
-    let tail = &sent_gps[sent_gps.len() - gps.len()..];
-    for ((t, text), line) in gps.iter().zip(tail) {
-        assert_eq!(*text, line.text, "nothing lost, nothing changed");
-        assert!(*t >= line.t_us, "never before it was said: {t} {line:?}");
+    assert!(20 * gps.len() > 19 * sent_gps.len(), "{} of {}", gps.len(), sent_gps.len());
+    let mut rest = sent_gps.iter();
+    let mut lags = Vec::new();
+    for (t, text) in &gps {
+        let line = rest.find(|line| line.text == *text).expect("sent, and in this order");
+        assert!(*t >= line.t_us, "never before it was said");
+        lags.push(t - line.t_us);
     }
-    let mut lags: Vec<i64> = gps.iter().zip(tail).map(|((t, _), line)| t - line.t_us).collect();
     lags.sort_unstable();
     assert!(lags[lags.len() / 2] < 2 * SECOND, "half within 33 ms of real time: {} us", lags[lags.len() / 2]);
 

@@ -69,7 +69,9 @@ fn attend(desk: &Desk, mut client: UnixStream) -> io::Result<()> {
     client.set_nonblocking(false)?;
     client.set_read_timeout(Some(IDLE))?;
     client.set_write_timeout(Some(IDLE))?;
-    let (Kind::Command, request) = receive(&mut client)? else { return Err(io::ErrorKind::InvalidData.into()) };
+    let (Kind::Command, request) = receive(&mut client)? else {
+        return Err(io::ErrorKind::InvalidData.into());
+    };
     let command: Command = serde_json::from_slice(&request)?;
     let mut sent = Sent { from: BufReader::new(client.try_clone()?), left: Vec::new(), read: 0, ended: true };
     let mut out = io::BufWriter::with_capacity(FRAME_MAX, Framed(&client, Kind::Out));

@@ -1,18 +1,20 @@
 //! From words to counts: what the notes of one pull state, and nothing they do not.
 //!
-//! Text goes through five small steps, each in its own file: [`tokens`] splits it, [`numbers`] reads spelled numbers,
-//! [`lexicon`] gives every word of the trade its meaning from the tables in [`words`] and [`phrases`], [`grammar`]
-//! joins numbers to words, and [`ledger`] adds, replaces, corrects and undoes. A clause that is not wholly understood
-//! gives drafts; guesses, questions, money, and talk of another trap or day give nothing. An invented count is worse
-//! than a missed one.
+//! Text goes through small steps, each in its own file: `tokens` splits it, `numbers` reads spelled numbers, `lexicon`
+//! gives every word of the trade its meaning from the tables in `words` and `phrases`, `meaning` mends words that change
+//! each other, `joining` and `bind` give numbers their words, `grammar` judges the clauses, and `ledger` adds, replaces,
+//! corrects and undoes. A clause that is not wholly understood gives drafts; guesses, questions, money, and talk of
+//! another trap or day give nothing. An invented count is worse than a missed one.
 //!
 //! Text is taken as exact, as typed. Text from a recogniser will first pass a step that mends homophones; its place is
-//! between [`tokens`] and [`grammar`].
+//! between `tokens` and `grammar`.
 
 mod bind;
 mod grammar;
+mod joining;
 mod ledger;
 mod lexicon;
+mod meaning;
 mod numbers;
 mod phrases;
 mod tokens;
@@ -233,22 +235,3 @@ pub fn read(texts: &[&str]) -> Reading {
 
 #[cfg(test)]
 mod tests;
-#[cfg(test)]
-mod scratchpad {
-    #[test]
-    fn show() {
-        for line in std::fs::read_to_string("/tmp/wt/words/try.txt").unwrap_or_default().lines() {
-            let texts: Vec<&str> = line.split(" || ").collect();
-            let r = super::read(&texts);
-            println!(
-                "{line}\n      {} drafts {} trap {:?} kind {:?} contra {} trade {}",
-                serde_json::to_string(&r.tally).unwrap(),
-                serde_json::to_string(&r.drafts).unwrap(),
-                r.trap,
-                r.kind_hint,
-                r.contradictory,
-                r.trade
-            );
-        }
-    }
-}

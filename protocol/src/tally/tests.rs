@@ -120,6 +120,38 @@ fn how_people_talk() {
 }
 
 #[test]
+fn longer_talk() {
+    check(
+        "Okay, trap fourteen. We got seven crabs in here, four keepers and two shorts. Bait's all gone, putting fresh bait in.",
+        json!({"crabs": 7, "keepers": 4, "shorts": 2, "bait_left": 0.0, "bait_added": true}),
+    );
+    check(
+        "alright seven crabs, four of them legal, six claws total",
+        json!({"crabs": 7, "keepers": 4, "claws": 6}),
+    );
+    check("this trap had seven crabs and three were keepers", json!({"crabs": 7, "keepers": 3}));
+    check(
+        "three legal two short one soft one dead",
+        json!({"keepers": 3, "shorts": 2, "soft": 1, "dead": 1}),
+    );
+    check("eight crabs but only two legal", json!({"crabs": 8, "keepers": 2}));
+    check("seven crabs none of them legal", json!({"crabs": 7, "keepers": 0}));
+    check("depth 12 crabs 7 keepers 4", json!({"crabs": 7, "keepers": 4}));
+    check("claws: 6 (large 2, medium 4)", json!({"claws": 6, "sizes": {"large": 2, "medium": 4}}));
+    check("seventy-one, short", json!({"shorts": 1}));
+    check("seven crabs... no wait... eight", json!({"crabs": 8}));
+    check("three stone crabs and two spider crabs", json!({"crabs": 3, "other": {"spider crab": 2}}));
+    check("tie gone, new tie on", json!({"tie": "missing", "tie_new": true}));
+    check("tie wasn't broken, she's not empty", json!({"tie": "intact"}));
+    check("bait is three quarters gone", json!({"bait_left": 0.25}));
+    check("rebaited with two mullet heads", json!({"bait_added": true, "bait_kind": "mullet heads"}));
+    check("trap fifteen is gone", json!({"trap_state": "missing"}));
+    check_draft(&["the cooler's empty"], json!({}), json!({"crabs": 0}));
+    check_draft(&["lost two crabs over the side"], json!({}), json!({"crabs": 2}));
+    check_draft(&["five, six crabs"], json!({}), json!({"crabs": 6}));
+}
+
+#[test]
 fn what_counts_nothing() {
     for text in [
         "seventy-one mil",

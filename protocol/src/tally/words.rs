@@ -185,7 +185,7 @@ const PLAIN: &[(Sense, &str)] = &[
     ),
     (
         Sense::Filler,
-        "what a day|what a morning|put|putting|used|using|in here|in there|in this one|in that one|in it|in her|in him|here|there|it|he|she|they are|we|i|this|that|these|\
+        "all over|outside|everywhere|what a day|what a morning|put|putting|used|using|in here|in there|in this one|in that one|in it|in her|in him|here|there|it|he|she|they are|we|i|this|that|these|\
         those|its|him|her|them|us|ok|okay|alright|all right|right|well|so|so far|now|yes|yep|yeah|yup|oh|ah|hey|wow|man|boy|boys|\
         cap|captain|skipper|mate|guys|folks|up|down|back|back in|on|in|inside|to|has|gave|give|came|come|came up|came up with|\
         comes|came in|up comes|see|counted|counting|looking at|looking|at all|as well|too|still|already|please|write|write down|\

@@ -30,10 +30,13 @@ pub(super) fn pair(register: &Register, corrections: &Corrections, pulls: &[Pull
     let taken: Vec<String> = pulls.iter().filter_map(stated).collect();
     let mut names = Names::default();
     // A corrected pull is settled: it takes no part, and its trap is nobody else's.
-    let rows: Vec<Row> = pulls
-        .iter()
-        .map(|pull| if stated(pull).is_some() { Row::default() } else { row(register, pull, &taken, &mut names) })
-        .collect();
+    let rows: Vec<Row> =
+        pulls
+            .iter()
+            .map(|pull| {
+                if stated(pull).is_some() { Row::default() } else { row(register, pull, &taken, &mut names) }
+            })
+            .collect();
     let answers = solve(&rows);
     let paired = |(pull, answer): (&Pull<'_>, Answer)| match stated(pull) {
         Some(trap) => corrected(register, pull, &trap),

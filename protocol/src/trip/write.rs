@@ -8,7 +8,8 @@ use crate::correct::Corrections;
 use crate::finding::{Finding, Moment, Note, SetDown, Weighing};
 use crate::pairing::Grade;
 use crate::record::{
-    LooseRecord, NoteRecord, Pairing, Position, Record, SCHEMA, SetRecord, TextFrom, Weight, WeighingRecord, round,
+    LooseRecord, NoteRecord, Pairing, Position, Record, SCHEMA, SetRecord, TextFrom, WeighingRecord, Weight,
+    round,
 };
 use crate::tally::Origin;
 use crate::time::{HOUR, Utc};
@@ -99,7 +100,11 @@ fn tally(pull: &Pull<'_>, corrections: &Corrections) -> (crate::tally::Tally, BT
 fn pairing(paired: &Paired) -> Pairing {
     let runner_up = paired.runner_up.as_ref().filter(|(_, p)| *p >= 0.0005);
     Pairing {
-        grade: if paired.trap.is_none() && paired.grade != Grade::Corrected { Grade::None } else { paired.grade },
+        grade: if paired.trap.is_none() && paired.grade != Grade::Corrected {
+            Grade::None
+        } else {
+            paired.grade
+        },
         probability: round(paired.probability, 4),
         distance_m: paired.distance_m.map(|m| round(m, 1)),
         runner_up: runner_up.map(|(trap, _)| trap.clone()),
@@ -128,7 +133,12 @@ fn weight(weighings: &[Weighing]) -> Option<Weight> {
 }
 
 fn weighing(weighing: &Weighing) -> WeighingRecord {
-    WeighingRecord { at: text(weighing.at), g: round(weighing.g, 1), sd_g: round(weighing.sd_g, 1), size: None }
+    WeighingRecord {
+        at: text(weighing.at),
+        g: round(weighing.g, 1),
+        sd_g: round(weighing.sd_g, 1),
+        size: None,
+    }
 }
 
 fn note(note: &Note, marked: bool) -> NoteRecord {

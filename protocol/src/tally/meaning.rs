@@ -1,0 +1,198 @@
+//! Words that change what others mean: units beside numbers, pronouns, trap names, subjects with their qualities.
+
+use std::borrow::Cow;
+
+use super::grammar::{Reader, What};
+use super::joining::passes_forward;
+use super::lexicon::{Fact, Form, Sense, Slot, State, Subject};
+use super::phrases::pair;
+use super::{Count, Kind, TrapState};
+
+impl Reader {
+    /// Numbers beside units, and beside words that announce a measure, are no counts.
+    pub(super) fn measures(&mut self) {
+        for at in 0..self.items.len() {
+            let next_is_unit = matches!(self.sense(at + 1), Some(Sense::Unit));
+            let a = matches!(self.sense(at), Some(Sense::A));
+            if next_is_unit && (self.figure(at) || a) {
+                self.done(at);
+                self.done(at + 1);
+                // "one pound ten", "five foot six"
+                if self.figure(at + 2) && self.noun(at + 3).is_none() {
+                    self.done(at + 2);
+                }
+            }
+            if matches!(self.sense(at), Some(Sense::Measured)) {
+                let next = self.after(at, |what| matches!(what, What::Term(Sense::Link) | What::Glue));
+                if let Some(next) = next.filter(|next| self.figure(*next)) {
+                    self.done(next);
+                }
+            }
+            let limit = self.text(at) == "under" && self.figure(at + 1) && self.noun(at + 2).is_some();
+            if limit {
+                self.turn(at, What::Term(Sense::Unclear));
+            }
+        }
+    }
+
+    /// "One" that stands for a crab, "nothing legal", and "off three crabs".
+    pub(super) fn pronouns(&mut self) {
+        for at in 0..self.items.len() {
+            let verdict = |noun: Option<(&Slot, Form)>| noun.is_some_and(|(_, form)| form == Form::Verdict);
+            let one = matches!(self.what(at), Some(What::Number(1))) && self.text(at) == "one";
+            let described = at.checked_sub(1).is_some_and(|before| {
+                verdict(self.noun(before)) || matches!(self.sense(before), Some(Sense::Adjective))
+            });
+            // "Two short one soft": there it is a number.
+            let listed = self.noun(at + 1).is_some() && at.checked_sub(2).is_some_and(|at| self.figure(at));
+            let before_verdict = self.noun(at + 1).is_none_or(|(_, form)| form == Form::Verdict);
+            if one && described && before_verdict && !listed {
+                self.turn(at, What::Term(Sense::Filler));
+            }
+            if matches!(self.sense(at), Some(Sense::Nothing)) && verdict(self.noun(at + 1)) {
+                self.turn(at, What::Term(Sense::No));
+            }
+            let off = matches!(self.sense(at), Some(Sense::Off)) && self.figure(at + 1);
+            if off {
+                let noun = self.after(at + 1, passes_forward).filter(|noun| {
+                    self.noun(*noun).is_some_and(|(slot, _)| *slot == Slot::Count(Count::Crabs))
+                });
+                if let Some(noun) = noun {
+                    let keepers = Slot::Count(Count::Keepers);
+                    self.turn(noun, What::Term(Sense::Noun(keepers, Form::Many)));
+                }
+            }
+        }
+    }
+
+    /// Trap names that need no weighing of alternatives: "number twelve buoy", "trap B14", "trap lucky".
+    pub(super) fn names(&mut self) {
+        for at in 0..self.items.len() {
+            let named = |at: usize| matches!(self.sense(at), Some(Sense::Named { .. }));
+            let hash = |at: usize| matches!(self.sense(at), Some(Sense::Hash));
+            let unknown = |at: usize| matches!(self.what(at), Some(What::Unknown));
+            let glued = |at: usize| self.items.get(at).is_some_and(|item| item.glued);
+            let from = at + 1 + usize::from(hash(at + 1));
+            let lettered = self.figure(from) && unknown(from + 1) || {
+                let letter = unknown(from) || matches!(self.sense(from), Some(Sense::A));
+                letter && self.figure(from + 1)
+            };
+            let plain = self.figure(from) && (from > at + 1 || matches!(self.what(from), Some(What::Odd)));
+            let word = unknown(from) && !unknown(from + 1) && self.opens(at);
+            let used = if hash(at) && self.figure(at + 1) && named(at + 2) {
+                Some((at + 1, at + 1))
+            } else if named(at) && lettered && glued(from + 1) {
+                Some((from, from + 1))
+            } else {
+                (named(at) && (plain || word)).then_some((from, from))
+            };
+            // "Crab number five" is no five crabs.
+            let ordinal = used.is_none() && hash(at) && self.figure(at + 1);
+            if let Some((first, last)) = used {
+                self.name(at, first, last);
+            } else if ordinal {
+                self.done(at + 1);
+            }
+        }
+    }
+
+    /// Only fillers before it in its clause.
+    fn opens(&self, at: usize) -> bool {
+        let filler = |what: &What| matches!(what, What::Term(Sense::Filler | Sense::Link | Sense::There));
+        self.before(at, filler)
+            .is_none_or(|before| matches!(self.what(before), Some(What::Comma | What::Glue)))
+    }
+
+    /// The items from `first` to `last` are a trap's name.
+    pub(super) fn name(&mut self, at: usize, first: usize, last: usize) {
+        let name: String = match (first == last, self.what(first)) {
+            // Digits stay as written, `007` too; words become digits.
+            (true, Some(What::Number(n))) if !self.raw(first).starts_with(|c: char| c.is_ascii_digit()) => {
+                n.to_string()
+            }
+            _ => (first..=last).map(|at| self.raw(at)).collect(),
+        };
+        let whole = name.chars().all(char::is_alphanumeric);
+        if whole {
+            self.set_down(at);
+            self.claim(at, vec![Fact::State(State::Name(Cow::Owned(name)))], false);
+            self.trade = true;
+            // "Trap fifteen is gone"
+            let skip = |what: &What| matches!(what, What::Term(Sense::Link));
+            let quality = self.after(last, skip).filter(|at| matches!(self.sense(*at), Some(Sense::Quality)));
+            if let Some((quality, fact)) =
+                quality.and_then(|at| Some((at, pair(Subject::Trap, self.text(at))?)))
+            {
+                self.state(quality, fact);
+                self.done(quality);
+            }
+        }
+        for used in at.min(first)..=last {
+            self.done(used);
+        }
+        if matches!(self.sense(last + 1), Some(Sense::Named { .. })) {
+            self.done(last + 1);
+        }
+    }
+
+    fn raw(&self, at: usize) -> &str {
+        self.items.get(at).map_or("", |item| &item.raw)
+    }
+
+    pub(super) fn set_down(&mut self, at: usize) {
+        if matches!(self.sense(at), Some(Sense::Named { set: true })) {
+            self.claim(at, vec![Fact::State(State::Kind(Kind::Set))], false);
+        }
+    }
+
+    /// Subjects with the quality beside them: "tie was already broken", "fresh bait". First within a clause.
+    pub(super) fn pairs(&mut self) {
+        for across in [false, true] {
+            let skip = |what: &What| match what {
+                What::Term(Sense::Link | Sense::Filler | Sense::There) | What::Glue => true,
+                What::Comma => across,
+                _ => false,
+            };
+            for at in 0..self.items.len() {
+                let subject = match self.sense(at) {
+                    Some(Sense::Subject(subject)) => *subject,
+                    Some(Sense::Named { .. }) => Subject::Trap,
+                    _ => continue,
+                };
+                // A quality may itself be a filler ("okay"): look at the very next item first.
+                let says = |quality: usize| pair(subject, self.text(quality)).map(|fact| (quality, fact));
+                let near = |next: Option<usize>, found: Option<usize>| {
+                    let alive = |at: &usize| !matches!(self.what(*at), Some(What::Done));
+                    next.filter(alive).and_then(says).or_else(|| found.filter(alive).and_then(says))
+                };
+                let right = near(Some(at + 1), self.after(at, skip));
+                let left = near(at.checked_sub(1), self.before(at, skip));
+                let found = match (right, left) {
+                    (Some(right), Some(left)) if clash(&right.1, &left.1) => None,
+                    (right, left) => right.or(left),
+                };
+                if let Some((quality, fact)) = found {
+                    self.state(at, fact);
+                    self.done(at);
+                    self.done(quality);
+                }
+            }
+        }
+    }
+
+    /// What a subject and its quality say; a trap that is not there was only visited.
+    fn state(&mut self, at: usize, fact: Fact) {
+        let missing = fact == Fact::State(State::Trap(TrapState::Missing));
+        let visit = missing.then_some(Fact::State(State::Kind(Kind::Visit)));
+        self.claim(at, std::iter::once(fact).chain(visit).collect(), false);
+        self.trade = true;
+    }
+}
+
+/// Two qualities of one subject that cannot both be.
+fn clash(a: &Fact, b: &Fact) -> bool {
+    match (a, b) {
+        (Fact::State(a), Fact::State(b)) => a != b && std::mem::discriminant(a) == std::mem::discriminant(b),
+        _ => false,
+    }
+}
