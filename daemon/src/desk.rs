@@ -20,6 +20,8 @@ use crate::store::Store;
 pub const PROGRAM: &str = concat!("gunwale ", env!("CARGO_PKG_VERSION"));
 /// Journal of what is stated while no service runs.
 pub const DESK_FILE: &str = "desk";
+/// Longest typed note, bytes.
+const NOTE_MAX: usize = 4_000;
 /// How long a command waits for the service to take what it says.
 const ANSWER: Duration = Duration::from_secs(10);
 
@@ -134,6 +136,11 @@ impl Desk {
     /// # Errors
     /// [`Error::NotRunning`] without a service.
     pub fn note(&self, text: String) -> Result<()> {
+        if text.len() > NOTE_MAX {
+            return Err(Error::Usage(format!(
+                "a note has at most {NOTE_MAX} bytes: say less, or say it in parts"
+            )));
+        }
         match &self.live {
             Some(_) => self.tell(|answer| Msg::Said(text, Some(answer))),
             None => Err(Error::NotRunning(self.data.clone())),

@@ -2,8 +2,9 @@
 
 use std::io::{self, BufRead};
 
-/// Longest line that is read, bytes.
-pub const LINE_MAX: usize = 64 * 1024;
+/// Longest line that is read, bytes. Many times what any sentence, frame or note needs, and small enough that a journal
+/// line made from it is never too long, however it has to be escaped.
+pub const LINE_MAX: usize = 10 * 1024;
 
 /// A line without its line end.
 #[derive(Debug, PartialEq, Eq)]

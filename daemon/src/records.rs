@@ -15,7 +15,7 @@ use gunwale_protocol::trip::{Entry, Found, Ledger};
 use serde::{Deserialize, Serialize};
 
 use crate::error::Result;
-use crate::journal::{self, Reader};
+use crate::journal::{self, JournalError, Reader};
 use crate::segment::{Folded, Rest, Segment};
 use crate::store::{self, Batch, Doc, Restart, Store, StoreError};
 
@@ -40,6 +40,7 @@ pub struct Kept {
 struct Resume {
     rest: Rest,
     seen: u64,
+    live: bool,
 }
 
 /// The store and the second fold's working state.
@@ -161,15 +162,23 @@ impl Records {
             }
             let length = segment.length()?;
             let resume = self.resume(&segment.id)?;
-            if resume.as_ref().is_some_and(|resume| resume.seen == length) {
+            if resume.as_ref().is_some_and(|resume| resume.seen == length && !resume.live) {
                 continue;
             }
-            progress(&segment.id);
-            // A journal shorter than what was folded is not the one that was: begin again.
-            let resume = resume.filter(|resume| resume.rest.offset <= length);
-            if let Some(folded) = fold_journal(&segment, resume.map(|resume| resume.rest))? {
-                all.push(folded);
+            // What was made from lines that are gone must go too.
+            if resume.as_ref().is_some_and(|resume| resume.seen > length) {
+                return Err(
+                    StoreError::Damaged(format!("journal {} is shorter than it was", segment.id)).into()
+                );
             }
+            progress(&segment.id);
+            let folded = match fold_journal(&segment, resume.map(|resume| resume.rest)) {
+                Err(crate::Error::Journal(lost @ JournalError::NoLineThere { .. })) => {
+                    return Err(StoreError::Damaged(lost.to_string()).into());
+                }
+                folded => folded?,
+            };
+            all.extend(folded);
         }
         if all.is_empty() { Ok(()) } else { self.try_update(all) }
     }
@@ -198,7 +207,7 @@ impl Records {
                 let text = serde_json::to_string(statement).map_err(std::io::Error::other)?;
                 last.statements.push((text.clone(), text.into_bytes()));
             }
-            let resume = Resume { seen: folded.seen, rest: folded.rest };
+            let resume = Resume { seen: folded.seen, rest: folded.rest, live: folded.live };
             let state = serde_json::to_string(&resume).map_err(std::io::Error::other)?;
             let restart = Restart { offset: resume.rest.offset, state, tail: folded.tail };
             last.restart.push((folded.segment, restart));
@@ -349,6 +358,8 @@ fn document(segment: &str, found: &Found, entry: Option<Entry>) -> Result<Doc> {
 
 /// Folds one journal file from a restart point, or from its beginning, to its end.
 fn fold_journal(segment: &journal::Segment, rest: Option<Rest>) -> Result<Option<Folded>> {
+    // Without a state there is nothing to go on from, and the run line has to be read again.
+    let rest = rest.filter(|rest| rest.haul.is_some());
     let from = rest.as_ref().map_or(0, |rest| rest.offset);
     let mut reader = Reader::open(&segment.path, from)?;
     let mut fold = match rest {
@@ -359,13 +370,7 @@ fn fold_journal(segment: &journal::Segment, rest: Option<Rest>) -> Result<Option
     };
     while let Some(entry) = reader.next() {
         let entry = entry?;
-        let fold = match (&mut fold, &entry.stamped.input) {
-            (Some(fold), _) => fold,
-            (none, gunwale_protocol::input::Input::Run(run)) => {
-                none.insert(Segment::new(run, entry.stamped.t, entry.after))
-            }
-            (None, _) => continue,
-        };
+        let fold = fold.get_or_insert_with(|| Segment::of_journal(&segment.id, &entry));
         // What the fold refuses now it refused when it was journaled.
         let _ = fold.take(&entry.stamped);
         fold.journaled(entry.after);

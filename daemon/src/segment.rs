@@ -5,11 +5,13 @@
 
 use gunwale_protocol::finding::Finding;
 use gunwale_protocol::haul::{Event, Haul, NotTaken};
-use gunwale_protocol::input::{Run, Stamped, Statement};
+use gunwale_protocol::input::{Input, JOURNAL_SCHEMA, Run, Stamped, Statement};
 use gunwale_protocol::nmea::Epoch;
 use gunwale_protocol::time::{Mono, Utc};
 use gunwale_protocol::trip::Found;
 use serde::{Deserialize, Serialize};
+
+use crate::journal::Entry;
 
 /// At rest, a new restart point is kept after this many bytes of journal.
 const REST_EVERY: u64 = 4 << 20;
@@ -38,6 +40,8 @@ pub struct Folded {
     pub rest: Rest,
     /// The journal's length that has been folded, bytes.
     pub seen: u64,
+    /// The segment is being written: an open pull is open, and cut when it is next read with nobody writing.
+    pub live: bool,
 }
 
 /// What came of one input, for those who want to tell it.
@@ -69,6 +73,22 @@ impl Segment {
     /// A segment from its beginning: the run line ends at `offset` in the journal.
     pub fn new(run: &Run, t: Mono, offset: u64) -> Segment {
         Segment::resume(Haul::new(run.clone(), t), Rest { offset, haul: None })
+    }
+
+    /// A segment read from its journal, which begins with this entry: the run line, unless that is damaged. Then all else
+    /// is there, only the boat and its time zone are not known.
+    pub fn of_journal(id: &str, first: &Entry) -> Segment {
+        let t = first.stamped.t;
+        match &first.stamped.input {
+            Input::Run(run) => Segment::new(run, t, first.after),
+            _ => {
+                let (boat, program) = (String::new(), String::new());
+                let timezone = "UTC".to_owned();
+                let run =
+                    Run { id: id.into(), boat, timezone, program, schema: JOURNAL_SCHEMA, system: None };
+                Segment::new(&run, t, 0)
+            }
+        }
     }
 
     /// A segment taken up again at a restart point.
@@ -142,6 +162,7 @@ impl Segment {
             statements: std::mem::take(&mut self.statements),
             rest: self.rest.clone(),
             seen: self.seen,
+            live,
         }
     }
 

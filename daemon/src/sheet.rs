@@ -6,7 +6,7 @@ use std::fmt::Write;
 use gunwale_protocol::finding::Flag;
 use gunwale_protocol::pairing::Grade;
 use gunwale_protocol::record::Record;
-use gunwale_protocol::tally::Kind;
+use gunwale_protocol::tally::{KEYS, Kind};
 use gunwale_protocol::time::{HOUR, Utc};
 use gunwale_protocol::trip::Entry;
 use serde_json::Value;
@@ -111,13 +111,13 @@ fn tally(pull: &Record) -> String {
         Kind::Set => "set down",
         Kind::Visit => "seen, not lifted",
     };
-    let Ok(Value::Object(tally)) = serde_json::to_value(&pull.tally) else { return kind.to_owned() };
-    if tally.is_empty() && kind.is_empty() && pull.weight.is_none() {
+    if pull.tally.is_empty() && kind.is_empty() && pull.weight.is_none() {
         return "nothing counted".into();
     }
+    let Ok(Value::Object(tally)) = serde_json::to_value(&pull.tally) else { return kind.to_owned() };
     let mut words: Vec<String> =
         Some(kind).filter(|k| !k.is_empty()).map(str::to_owned).into_iter().collect();
-    words.extend(tally.iter().map(|(key, value)| statement(key, value)));
+    words.extend(KEYS.iter().filter_map(|key| Some(statement(key, tally.get(*key)?))));
     words.join(", ")
 }
 
@@ -133,7 +133,10 @@ fn statement(key: &str, value: &Value) -> String {
         ("bait_added", Value::Bool(false)) => "old bait left in".into(),
         (_, Value::Bool(true)) => word,
         (_, Value::Bool(false)) => format!("not {word}"),
+        ("bait_pieces", Value::Number(n)) => format!("{n} pieces of bait"),
+        (_, Value::Number(n)) if n.as_u64() == Some(1) => format!("1 {}", singular(&word)),
         (_, Value::Number(n)) => format!("{n} {word}"),
+        ("bait_kind" | "bottom", Value::String(text)) => format!("{} {text}", word.trim_end_matches(" kind")),
         (_, Value::String(text)) => format!("{word} {text}"),
         (_, Value::Object(map)) => map
             .iter()
@@ -141,6 +144,15 @@ fn statement(key: &str, value: &Value) -> String {
             .collect::<Vec<_>>()
             .join(", "),
         _ => word,
+    }
+}
+
+/// One of them.
+fn singular(word: &str) -> &str {
+    match word {
+        "both" => "with both",
+        "left handed" | "right handed" => word,
+        _ => word.strip_suffix('s').unwrap_or(word),
     }
 }
 

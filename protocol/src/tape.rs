@@ -27,9 +27,6 @@ use serde_json::{Value, error::Category};
 use crate::input::{Correction, Input, Run, Stamped, Stated, Statement, TrapPlace, TrapStated};
 use crate::time::{Mono, SECOND, Utc};
 
-/// The largest magnitude of `t`, in seconds: up to here every microsecond survives being written and read as an `f64`.
-pub const T_LIMIT_S: f64 = 4_294_967_295.0;
-
 /// Why a line was refused, and what to do about it.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Refusal {
@@ -179,7 +176,7 @@ pub struct Sealed {
     pub n: Option<u64>,
 }
 
-/// Turns a line of [`write`] into a journal line: adds `n` if there is one, and the checksum of all that stands before it.
+/// Turns a line of [`write()`] into a journal line: adds `n` if there is one, and the checksum of all that stands before it.
 pub fn seal(line: &mut String, n: Option<u64>) {
     line.truncate(line.strip_suffix('}').map_or(line.len(), str::len));
     if let Some(n) = n {
@@ -302,7 +299,7 @@ impl<'de> Visitor<'de> for PartsVisitor {
 }
 
 fn stamp(t: &Value) -> Option<Mono> {
-    let seconds = t.as_f64().filter(|s| s.abs() <= T_LIMIT_S)?;
+    let seconds = t.as_f64().filter(|s| s.abs() <= Mono::LIMIT_S)?;
     Mono::from_s(seconds)
 }
 

@@ -19,8 +19,9 @@ pub const DAY: i64 = 24 * HOUR;
 pub struct Mono(pub i64);
 
 impl Mono {
-    /// The largest magnitude a stamp may have, in seconds: 10¹⁰ s, about 317 years, exact in an `f64` of microseconds.
-    pub const LIMIT_S: f64 = 1e10;
+    /// The largest magnitude a stamp may have, in seconds: up to here every microsecond survives being written and read
+    /// as an `f64` of seconds.
+    pub const LIMIT_S: f64 = 4_294_967_295.0;
 
     /// A stamp from seconds, rounded to the microsecond; `None` when not finite or beyond [`Mono::LIMIT_S`].
     pub fn from_s(seconds: f64) -> Option<Mono> {

@@ -48,6 +48,7 @@ pub fn track(desk: &Desk, range: &Range, format: TableFormat, out: &mut dyn Writ
 
 /// The position epochs of one segment, dated as soon as a date is known.
 struct Track {
+    id: String,
     journal: Reader,
     fold: Option<Segment>,
     waiting: Vec<Epoch>,
@@ -58,7 +59,14 @@ struct Track {
 impl Track {
     fn open(segment: &journal::Segment) -> Result<Track> {
         let journal = Reader::open(&segment.path, 0)?;
-        Ok(Track { journal, fold: None, waiting: Vec::new(), ready: VecDeque::new(), ended: false })
+        Ok(Track {
+            id: segment.id.clone(),
+            journal,
+            fold: None,
+            waiting: Vec::new(),
+            ready: VecDeque::new(),
+            ended: false,
+        })
     }
 
     fn timezone(&self) -> &str {
@@ -66,14 +74,11 @@ impl Track {
     }
 
     fn take(&mut self, entry: &Entry) {
-        match (&mut self.fold, &entry.stamped.input) {
-            (None, Input::Run(run)) => self.fold = Some(Segment::new(run, entry.stamped.t, entry.after)),
-            (Some(fold), Input::Gps(_)) => {
-                // What the fold passes over is no position.
-                let _ = fold.take(&entry.stamped);
-                self.collect();
-            }
-            _ => {}
+        let fold = self.fold.get_or_insert_with(|| Segment::of_journal(&self.id, entry));
+        if matches!(entry.stamped.input, Input::Gps(_)) {
+            // What the fold passes over is no position.
+            let _ = fold.take(&entry.stamped);
+            self.collect();
         }
     }
 

@@ -309,7 +309,7 @@ fn written(disk: &Small) -> Vec<Stamped> {
 #[test]
 fn what_a_full_disk_did_not_take_is_written_once_there_is_room() {
     let inputs: Vec<Stamped> = (0..40).map(|i| said(i, "seven crabs, four keepers")).collect();
-    for room in 0..2_500 {
+    for room in (0..2_500).step_by(7) {
         let mut disk = Small { room, ..Small::default() };
         let mut writer = Writer::on(&mut disk, "x".into(), 0);
         for (i, input) in inputs.iter().enumerate() {

@@ -90,7 +90,9 @@ pub fn set_aside(dir: &Path) -> Result<PathBuf, StoreError> {
         let aside = dir.join(format!("store.damaged-{number}"));
         match fs::symlink_metadata(&aside) {
             Err(e) if e.kind() == io::ErrorKind::NotFound => break aside,
-            found => drop(found.map_err(disk)?),
+            found => {
+                found.map_err(disk)?;
+            }
         }
         number += 1;
     };

@@ -67,7 +67,7 @@ impl Store {
                 let (row, _) = found.map_err(sled_error)?;
                 let (day, _) = codec::split_row(&row).map_err(damaged)?;
                 days.push(day.to_owned());
-                // Times begin with any byte, so the next day's first row is found past the longest key of this one.
+                // Past every row of this day: no id begins with the byte 0xff.
                 from = codec::row(day, &[0xff; 9]);
             }
             Ok(days)
@@ -159,7 +159,7 @@ impl Docs<'_> {
         let Some(rows) = &mut self.rows else { return Ok(None) };
         let (store, index) = (self.store, self.index);
         store.guarded(|open| {
-            while let Some(row) = rows.next() {
+            for row in rows.by_ref() {
                 let (key, value) = row.map_err(sled_error)?;
                 let doc = match index {
                     Index::Time => Some(codec::decode_doc(&key, &value).map_err(damaged)?),

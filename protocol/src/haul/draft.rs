@@ -75,6 +75,11 @@ impl Draft {
         self.last_activity
     }
 
+    /// The last moment at which she is known to have been here.
+    pub fn last_known(&self) -> Mono {
+        self.last_activity.max(self.last_fix.unwrap_or(self.started))
+    }
+
     /// A stop is a record only when something was said, weighed or pressed.
     pub fn is_record(&self) -> bool {
         self.pressed || !self.notes.is_empty() || !self.weighings.is_empty()

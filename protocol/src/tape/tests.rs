@@ -177,7 +177,7 @@ fn place() -> impl Strategy<Value = TrapPlace> {
 }
 
 fn stamped() -> impl Strategy<Value = Stamped> {
-    let limit = T_LIMIT_S as i64 * SECOND;
+    let limit = Mono::LIMIT_S as i64 * SECOND;
     let text = any::<String>;
     let stated = prop_oneof![
         (spoken(), place()).prop_map(|(trap, place)| Stated::Trap(TrapStated { trap, place })),
