@@ -9,7 +9,7 @@ use gunwale_protocol::{nmea, tape};
 
 use crate::desk::Desk;
 use crate::error::Result;
-use crate::lines::{Line, Lines};
+use crate::lines::{LINE_MAX, Line, Lines};
 
 mod play;
 
@@ -44,7 +44,7 @@ impl std::ops::AddAssign for Counts {
 /// goes on from there.
 pub fn ingest(desk: &Desk, name: &str, from: &mut dyn BufRead, out: &mut dyn Write) -> Result<Counts> {
     let _one_at_a_time = desk.ingesting();
-    let mut lines = Lines::new(from);
+    let mut lines = Lines::new(from, LINE_MAX);
     let mut counts = Counts::default();
     let mut head: Option<Vec<u8>> = None;
     let mut source: Option<Source<'_>> = None;
@@ -52,7 +52,7 @@ pub fn ingest(desk: &Desk, name: &str, from: &mut dyn BufRead, out: &mut dyn Wri
         |e| crate::Error::File { what: "cannot read", path: name.into(), source: e, todo: "play it again" };
     while let Some(line) = lines.next_line().map_err(read)? {
         let bytes = match line {
-            Line::TooLong => {
+            Line::TooLong { .. } => {
                 counts.lines += 1;
                 counts.refused += 1;
                 continue;

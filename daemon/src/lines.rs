@@ -2,7 +2,7 @@
 
 use std::io::{self, BufRead};
 
-/// Longest line that is read, bytes. Many times what any sentence, frame or note needs, and small enough that a journal
+/// Longest line of a tape or log that is read, bytes. Many times what any sentence, frame or note needs, and small enough that a journal
 /// line made from it is never too long, however it has to be escaped.
 pub const LINE_MAX: usize = 10 * 1024;
 
@@ -16,20 +16,26 @@ pub enum Line<'a> {
         /// Whether a line feed followed.
         ended: bool,
     },
-    /// Longer than [`LINE_MAX`]; passed over.
-    TooLong,
+    /// Longer than allowed; passed over.
+    TooLong {
+        /// Its length, bytes.
+        length: u64,
+        /// Whether a line feed followed.
+        ended: bool,
+    },
 }
 
 /// Reads lines from a file or a stream.
 pub struct Lines<R> {
     from: R,
+    longest: usize,
     line: Vec<u8>,
 }
 
 impl<R: BufRead> Lines<R> {
-    /// Lines of `from`.
-    pub fn new(from: R) -> Lines<R> {
-        Lines { from, line: Vec::new() }
+    /// Lines of `from` of at most `longest` bytes.
+    pub fn new(from: R, longest: usize) -> Lines<R> {
+        Lines { from, longest, line: Vec::new() }
     }
 
     /// The next line, or `None` at the end.
@@ -38,7 +44,7 @@ impl<R: BufRead> Lines<R> {
     /// What the file or stream says.
     pub fn next_line(&mut self) -> io::Result<Option<Line<'_>>> {
         self.line.clear();
-        let (mut any, mut too_long) = (false, false);
+        let (mut any, mut length) = (false, 0);
         loop {
             let buffer = match self.from.fill_buf() {
                 Err(e) if e.kind() == io::ErrorKind::Interrupted => continue,
@@ -50,25 +56,25 @@ impl<R: BufRead> Lines<R> {
             any = true;
             let end = buffer.iter().position(|byte| *byte == b'\n');
             let piece = buffer.get(..end.unwrap_or(buffer.len())).unwrap_or_default();
-            too_long |= self.line.len() + piece.len() > LINE_MAX;
-            if !too_long {
+            length += piece.len();
+            if length <= self.longest {
                 self.line.extend_from_slice(piece);
             }
             let used = piece.len() + usize::from(end.is_some());
             self.from.consume(used);
             if end.is_some() {
-                return Ok(Some(if too_long {
-                    Line::TooLong
-                } else {
-                    Line::Whole { bytes: &self.line, ended: true }
-                }));
+                return Ok(Some(self.line(length, true)));
             }
         }
-        Ok(match (any, too_long) {
-            (false, _) => None,
-            (true, true) => Some(Line::TooLong),
-            (true, false) => Some(Line::Whole { bytes: &self.line, ended: false }),
-        })
+        Ok(any.then(|| self.line(length, false)))
+    }
+
+    fn line(&self, length: usize, ended: bool) -> Line<'_> {
+        if length > self.longest {
+            Line::TooLong { length: length as u64, ended }
+        } else {
+            Line::Whole { bytes: &self.line, ended }
+        }
     }
 }
 
@@ -82,10 +88,10 @@ mod tests {
         text.extend(std::iter::repeat_n(b'x', 3 * LINE_MAX));
         text.extend(b"\nlast");
         for size in [1, 7, 8192] {
-            let mut lines = Lines::new(io::BufReader::with_capacity(size, text.as_slice()));
+            let mut lines = Lines::new(io::BufReader::with_capacity(size, text.as_slice()), LINE_MAX);
             assert_eq!(lines.next_line().unwrap(), Some(Line::Whole { bytes: b"one\r", ended: true }));
             assert_eq!(lines.next_line().unwrap(), Some(Line::Whole { bytes: b"", ended: true }));
-            assert_eq!(lines.next_line().unwrap(), Some(Line::TooLong));
+            assert_eq!(lines.next_line().unwrap(), Some(Line::TooLong { length: 3 * LINE_MAX as u64, ended: true }));
             assert_eq!(lines.next_line().unwrap(), Some(Line::Whole { bytes: b"last", ended: false }));
             assert_eq!(lines.next_line().unwrap(), None);
         }

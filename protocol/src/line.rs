@@ -101,7 +101,8 @@ mod tests {
             ("123456789\nafter\n", vec![long.clone(), ok("after")]),
             ("12345678901234567890123456789", vec![long.clone()]),
             ("123456789\n123456789\n", vec![long.clone(), long.clone()]),
-            ("12345678\r\n", vec![long]),
+            ("12345678\r\n", vec![ok("12345678")]),
+            ("123456789\r\nafter\rend", vec![long, ok("after")]),
         ];
         for (bytes, expected) in cases {
             assert_eq!(split(8, &[bytes.as_bytes()]), *expected, "{bytes:?}");

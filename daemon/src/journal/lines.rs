@@ -1,10 +1,11 @@
-//! Whole lines of a file, each with the offset after it, in bounded memory.
+//! Whole lines of a journal file, each with the offset after it and its seal tried.
 
-use std::io::{self, BufRead, BufReader, Read};
+use std::io::{self, BufReader, Read};
 
 use gunwale_protocol::tape::{self, Sealed};
 
 use super::LINE_MAX;
+use crate::lines;
 
 /// One line that ends with LF.
 #[derive(Debug, PartialEq)]
@@ -17,8 +18,7 @@ pub(super) enum Line<'a> {
 
 /// Reads lines one after the other.
 pub(super) struct Lines<R> {
-    from: BufReader<R>,
-    line: Vec<u8>,
+    lines: lines::Lines<BufReader<R>>,
     /// The offset after the last line given.
     pub(super) offset: u64,
 }
@@ -26,44 +26,24 @@ pub(super) struct Lines<R> {
 impl<R: Read> Lines<R> {
     /// `from` stands at `offset`, where a line begins.
     pub(super) fn new(from: R, offset: u64) -> Lines<R> {
-        Lines { from: BufReader::with_capacity(64 * 1024, from), line: Vec::new(), offset }
+        let from = BufReader::with_capacity(64 * 1024, from);
+        Lines { lines: lines::Lines::new(from, LINE_MAX), offset }
     }
 
     /// The next line that ends with LF; `None` when there is no more, whatever bytes may be left.
     pub(super) fn next(&mut self) -> io::Result<Option<Line<'_>>> {
-        self.line.clear();
-        let longest = LINE_MAX as u64 + 1;
-        let mut length = self.from.by_ref().take(longest).read_until(b'\n', &mut self.line)? as u64;
-        if self.line.last() != Some(&b'\n') {
-            if length < longest {
-                return Ok(None);
+        match self.lines.next_line()? {
+            Some(lines::Line::Whole { bytes, ended: true }) => {
+                self.offset += bytes.len() as u64 + 1;
+                let line = std::str::from_utf8(bytes).ok();
+                let good = line.and_then(|line| Some(Line::Good(line, tape::unseal(line)?)));
+                Ok(Some(good.unwrap_or(Line::Bad)))
             }
-            let Some(rest) = self.skip_line()? else { return Ok(None) };
-            length += rest;
-            self.offset += length;
-            return Ok(Some(Line::Bad));
-        }
-        self.offset += length;
-        self.line.pop();
-        let good = std::str::from_utf8(&self.line).ok().and_then(|line| Some((line, tape::unseal(line)?)));
-        Ok(Some(good.map_or(Line::Bad, |(line, sealed)| Line::Good(line, sealed))))
-    }
-
-    /// Passes over the rest of a line and says how long it was; `None` when it does not end.
-    fn skip_line(&mut self) -> io::Result<Option<u64>> {
-        let mut passed = 0;
-        loop {
-            let chunk = self.from.fill_buf()?;
-            if chunk.is_empty() {
-                return Ok(None);
+            Some(lines::Line::TooLong { length, ended: true }) => {
+                self.offset += length + 1;
+                Ok(Some(Line::Bad))
             }
-            let end = chunk.iter().position(|b| *b == b'\n');
-            let step = end.map_or(chunk.len(), |at| at + 1);
-            self.from.consume(step);
-            passed += step as u64;
-            if end.is_some() {
-                return Ok(Some(passed));
-            }
+            _ => Ok(None),
         }
     }
 }

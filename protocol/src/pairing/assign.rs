@@ -14,30 +14,22 @@ use super::graph::Graph;
 /// matchings the answer is always the same one; a row by itself takes its lowest trap among equals, and rather a trap
 /// than none.
 pub fn assign(rows: &[Row]) -> Vec<Option<usize>> {
-    let mut graph = Graph::new(rows);
-    let choice = matching(&mut graph);
-    choice.iter().zip(&graph.rows).map(|(way, ways)| graph.trap(ways.get(*way)?)).collect()
+    assign_graph(&Graph::new(rows))
 }
 
-/// The likeliest matching of a graph, per row which of its ways it takes. Notes in each way what it has to spare.
-pub fn matching(graph: &mut Graph) -> Vec<usize> {
+/// The likeliest matching of a graph, with traps by the caller's index.
+pub fn assign_graph(graph: &Graph) -> Vec<Option<usize>> {
     let (rows, columns) = (graph.rows.len(), graph.traps.len() + graph.rows.len());
     let mut search = Search {
         graph,
         row_of: vec![None; columns],
-        way_of: vec![None; rows],
+        column_of: vec![None; rows],
         row_potential: vec![0.0; rows],
         column_potential: vec![0.0; columns],
     };
     (0..rows).for_each(|row| search.take_in(row));
-    let spare =
-        |row: usize| search.ways(row).map(|(column, cost)| search.reduced(row, column, cost)).collect();
-    let spares: Vec<Vec<f64>> = (0..rows).map(spare).collect();
-    let choice = search.way_of.iter().map(|way| way.unwrap_or_default()).collect();
-    for (way, spare) in graph.rows.iter_mut().flatten().zip(spares.into_iter().flatten()) {
-        way.spare = spare;
-    }
-    choice
+    // Columns beyond the traps are the rows' own `none`.
+    search.column_of.into_iter().map(|column| graph.traps.get(column?).copied()).collect()
 }
 
 /// A column reached by the search at a distance. Ties are always broken alike: free columns before taken ones, so that
@@ -69,49 +61,36 @@ impl Ord for Reached {
 struct Search<'a> {
     graph: &'a Graph,
     row_of: Vec<Option<usize>>,
-    way_of: Vec<Option<usize>>,
+    column_of: Vec<Option<usize>>,
     row_potential: Vec<f64>,
     column_potential: Vec<f64>,
 }
 
 impl Search<'_> {
-    /// A row's ways in order: column and cost.
-    fn ways(&self, row: usize) -> impl Iterator<Item = (usize, f64)> {
+    /// The columns a row may take and their costs: a trap costs what it is less likely than `none`.
+    fn costs(&self, row: usize) -> impl Iterator<Item = (usize, f64)> {
         let none = self.graph.traps.len() + row;
         self.graph.rows[row].iter().map(move |way| (way.trap.unwrap_or(none), -way.gain))
     }
 
-    fn reduced(&self, row: usize, column: usize, cost: f64) -> f64 {
-        (cost - self.row_potential[row] - self.column_potential[column]).max(0.0)
-    }
-
-    /// The column a row holds.
-    fn held(&self, row: usize) -> Option<usize> {
-        self.ways(row).nth(self.way_of[row]?).map(|(column, _)| column)
-    }
-
     /// Takes one more row in, along the cheapest path of exchanges that ends at a free column.
     fn take_in(&mut self, start: usize) {
-        let open = self.ways(start).map(|(column, cost)| cost - self.column_potential[column]);
+        let open = self.costs(start).map(|(column, cost)| cost - self.column_potential[column]);
         self.row_potential[start] = open.fold(0.0, f64::min);
         let mut distance = vec![f64::INFINITY; self.row_of.len()];
-        // Per column reached, from which row and by which of its ways.
-        let mut from = vec![(start, 0); self.row_of.len()];
+        let mut from = vec![start; self.row_of.len()];
         let mut settled = Vec::new();
         let mut heap = BinaryHeap::new();
         let mut next = Some((start, 0.0));
         let mut end = self.graph.traps.len() + start;
         while let Some((row, so_far)) = next.take() {
-            for (way, (column, cost)) in self.ways(row).enumerate() {
-                let reached = so_far + self.reduced(row, column, cost);
-                if reached < distance[column] {
-                    distance[column] = reached;
-                    from[column] = (row, way);
-                    heap.push(Reverse(Reached {
-                        distance: reached,
-                        taken: self.row_of[column].is_some(),
-                        column,
-                    }));
+            for (column, cost) in self.costs(row) {
+                let reduced = (cost - self.row_potential[row] - self.column_potential[column]).max(0.0);
+                if so_far + reduced < distance[column] {
+                    distance[column] = so_far + reduced;
+                    from[column] = row;
+                    let taken = self.row_of[column].is_some();
+                    heap.push(Reverse(Reached { distance: distance[column], taken, column }));
                 }
             }
             while let Some(Reverse(reached)) = heap.pop() {
@@ -140,10 +119,9 @@ impl Search<'_> {
         // Columns are handed on along the path, from its end back to the row that came in, which had none to give.
         let mut free = Some(end);
         while let Some(column) = free {
-            let (row, way) = from[column];
-            free = self.held(row);
+            let row = from[column];
             self.row_of[column] = Some(row);
-            self.way_of[row] = Some(way);
+            free = self.column_of[row].replace(column);
         }
     }
 }

@@ -15,9 +15,6 @@ pub struct Way {
     pub trap: Option<usize>,
     /// Log-likelihood less that of the row's `none`, nats; at most 10⁴.
     pub gain: f64,
-    /// How much less likely, at the least, the likeliest matching with this way is than the likeliest of all, nats. 0
-    /// for what the likeliest takes; before a matching is known, 0 for all.
-    pub spare: f64,
 }
 
 /// The pulls of a trip and what each may be.
@@ -37,12 +34,8 @@ impl Graph {
             gains.iter().flat_map(|row| row.keys().map(|t| (*t, 0))).collect();
         numbers.values_mut().enumerate().for_each(|(number, slot)| *slot = number);
         let ways = |row: &BTreeMap<usize, f64>| {
-            let traps = row.iter().map(|(trap, gain)| Way {
-                trap: numbers.get(trap).copied(),
-                gain: *gain,
-                spare: 0.0,
-            });
-            traps.chain([Way { trap: None, gain: 0.0, spare: 0.0 }]).collect()
+            let traps = row.iter().map(|(trap, gain)| Way { trap: numbers.get(trap).copied(), gain: *gain });
+            traps.chain([Way { trap: None, gain: 0.0 }]).collect()
         };
         Graph { rows: gains.iter().map(ways).collect(), traps: numbers.into_keys().collect() }
     }
@@ -143,8 +136,8 @@ mod tests {
     }
 
     fn ways(ways: &[(usize, f64)]) -> Vec<Way> {
-        let traps = ways.iter().map(|&(trap, gain)| Way { trap: Some(trap), gain, spare: 0.0 });
-        traps.chain([Way { trap: None, gain: 0.0, spare: 0.0 }]).collect()
+        let traps = ways.iter().map(|&(trap, gain)| Way { trap: Some(trap), gain });
+        traps.chain([Way { trap: None, gain: 0.0 }]).collect()
     }
 
     #[test]

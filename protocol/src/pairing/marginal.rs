@@ -3,9 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::Row;
-use super::assign::matching;
 use super::belief::belief;
-use super::graph::{Graph, Group, Way, groups};
+use super::graph::{Graph, Group, groups};
 use super::sweep::{log_sum, sweep};
 
 /// One pull's probabilities; candidates and none add up to 1.
@@ -17,49 +16,26 @@ pub struct Marginal {
     pub none: f64,
 }
 
-/// A way with more than this to spare is left out of the sums, in nats: e⁻³⁰ ≈ 10⁻¹³.
-const CUT: f64 = 30.0;
-
 /// The probabilities of all rows. Exact where a group of pulls and traps that hang together is small or, like a line
-/// of traps, narrow; in wide dense groups nearly so.
+/// of traps, narrow; in wide dense fields nearly so.
 pub fn marginals(rows: &[Row]) -> Vec<Marginal> {
-    let mut graph = Graph::new(rows);
-    let choice = matching(&mut graph);
-    of_matched(rows, &graph, &choice)
+    of_graph(&Graph::new(rows), rows)
 }
 
-/// The probabilities of all rows of a graph, given its likeliest matching.
-pub fn of_matched(rows: &[Row], graph: &Graph, choice: &[usize]) -> Vec<Marginal> {
-    weighed(rows, graph, choice, |group| sweep(group).unwrap_or_else(|| belief(group)))
+/// The same, with the graph of the rows at hand.
+pub fn of_graph(graph: &Graph, rows: &[Row]) -> Vec<Marginal> {
+    weighed(graph, rows, |group| sweep(group).unwrap_or_else(|| belief(group)))
 }
 
-/// The probabilities of all rows, with the log-weights of each group's ways from `weigh`; −∞ where it left a way out.
-fn weighed(
-    rows: &[Row],
-    graph: &Graph,
-    choice: &[usize],
-    weigh: impl Fn(&Group) -> Vec<Vec<f64>>,
-) -> Vec<Marginal> {
-    let close = |ways: &Vec<Way>| ways.iter().filter(|way| way.spare <= CUT).copied().collect();
-    let close: Vec<Vec<Way>> = graph.rows.iter().map(close).collect();
+/// The probabilities of all rows, with the log-weights of each group's ways from `weigh`.
+fn weighed(graph: &Graph, rows: &[Row], weigh: impl Fn(&Group) -> Vec<Vec<f64>>) -> Vec<Marginal> {
     let blank = |row: &Row| (row.candidates.iter().map(|(trap, _)| (*trap, 0.0)).collect(), 1.0);
     let mut found: Vec<(BTreeMap<usize, f64>, f64)> = rows.iter().map(blank).collect();
-    for group in groups(&close) {
-        for (&row, weights) in group.rows.iter().zip(weigh(&group)) {
-            let (ways, mut weights) = (&graph.rows[row], weights.into_iter());
-            let mut summed = |way: &Way| if way.spare <= CUT { weights.next() } else { None };
-            let mut weights: Vec<f64> =
-                ways.iter().map(|way| summed(way).unwrap_or(f64::NEG_INFINITY)).collect();
-            // What was left out is put below the choice by what it has to spare, so that it keeps its order.
-            let chosen = weights[choice[row]];
-            for (weight, way) in
-                weights.iter_mut().zip(ways).filter(|(weight, _)| **weight == f64::NEG_INFINITY)
-            {
-                *weight = chosen - way.spare;
-            }
+    for group in groups(&graph.rows) {
+        for (row, weights) in group.rows.iter().zip(weigh(&group)) {
             let whole = log_sum(weights.iter().copied());
-            let (candidates, none) = &mut found[row];
-            for (way, weight) in ways.iter().zip(&weights) {
+            let (candidates, none) = &mut found[*row];
+            for (way, weight) in graph.rows[*row].iter().zip(weights) {
                 let p = (weight - whole).exp();
                 match graph.trap(way) {
                     Some(trap) => *candidates.entry(trap).or_default() = p,
@@ -77,7 +53,7 @@ fn weighed(
 
 #[cfg(test)]
 mod tests {
-    use super::super::belief::belief_among;
+    use super::super::solve;
     use super::super::testing::{
         Random, Shape, field, haul, line, many_cases, probabilities_by_trying_all, rows,
     };
@@ -86,9 +62,7 @@ mod tests {
 
     /// The probabilities by one way of adding up.
     fn by(rows: &[Row], weigh: impl Fn(&Group) -> Vec<Vec<f64>>) -> Vec<Marginal> {
-        let mut graph = Graph::new(rows);
-        let choice = matching(&mut graph);
-        weighed(rows, &graph, &choice, weigh)
+        weighed(&Graph::new(rows), rows, weigh)
     }
 
     /// The greatest difference of any probability from trying every matching.
@@ -144,53 +118,57 @@ mod tests {
 
     #[test]
     fn belief_is_near() {
-        for (name, traps, pulls, spread) in [
-            ("line", line(60, 32.0), 50, 5.0),
-            ("line", line(60, 32.0), 50, 12.0),
-            ("field", field(4, 35.0), 16, 5.0),
-            ("field", field(4, 35.0), 16, 8.0),
-            ("field", field(4, 35.0), 16, 12.0),
-            ("field", field(22, 35.0), 484, 5.0),
-            ("field", field(22, 35.0), 484, 8.0),
-        ] {
-            let mut worst = [0.0f64; 5];
-            let mut time = [0.0f64; 6];
-            for seed in 0..(300 / pulls as u64).max(1) {
+        // Traps, pulls, spread; then the bound on the 99th percentile of the error and on all of it.
+        let table = [
+            (line(60, 32.0), 50, 5.0, 0.001, 0.02),
+            (line(60, 32.0), 50, 8.0, 0.015, 0.15),
+            (line(60, 32.0), 50, 12.0, 0.03, 0.2),
+            (field(3, 35.0), 9, 5.0, 0.002, 0.08),
+            (field(3, 35.0), 9, 8.0, 0.015, 0.15),
+            (field(3, 35.0), 9, 12.0, 0.03, 0.2),
+        ];
+        for (traps, pulls, spread, most, all) in table {
+            let mut found = Vec::new();
+            for seed in 0..400 / pulls as u64 {
                 let (rows, _) = haul(&mut Random(seed), &traps, pulls, spread);
-                let now = std::time::Instant::now();
-                let e = by(&rows, |g| sweep(g).unwrap_or_else(|| belief_among(g, 13)));
-                time[5] += now.elapsed().as_secs_f64();
-                for (k, w) in [1usize, 4, 6, 8, 10].into_iter().enumerate() {
-                    let now = std::time::Instant::now();
-                    worst[k] = worst[k].max(
-                        differences(&e, &by(&rows, |g| belief_among(g, w))).into_iter().fold(0.0, f64::max),
-                    );
-                    time[k] += now.elapsed().as_secs_f64();
-                }
+                found.extend(differences(&exactly(&rows), &by(&rows, belief)));
             }
-            println!("{name} {pulls} {spread}: {worst:.5?} {time:.3?}");
+            found.sort_by(f64::total_cmp);
+            let (worst, p99) = (found[found.len() - 1], found[found.len() * 99 / 100]);
+            println!("{pulls} pulls, spread {spread}: 99 % {p99:.5}, worst {worst:.5}");
+            assert!(p99 < most && worst < all, "{pulls} pulls, spread {spread}: 99 % {p99}, worst {worst}");
         }
-        panic!();
     }
 
     #[test]
-    fn long_lines_and_wide_fields() {
-        for spread in [3.0, 5.0, 8.0, 12.0] {
-            for (name, traps, pulls) in [
-                ("line", line(5000, 32.0), 500),
-                ("field70", field(70, 35.0), 500),
-                ("field22", field(22, 35.0), 484),
-            ] {
-                let (rows, truth) = haul(&mut Random(1), &traps, pulls, spread);
-                let t = std::time::Instant::now();
-                let got = super::super::solve(&rows);
-                println!(
-                    "{name} {spread}: solve {:?}; right {}",
-                    t.elapsed(),
-                    got.iter().zip(&truth).filter(|(g, t)| g.choice == **t).count()
-                );
-            }
+    fn belief_is_sound_on_any_small_case() {
+        for (n, shape) in [(2_000, Shape::SMALL), (500, Shape::TIES), (500, Shape::EXTREME)] {
+            let mut worst: f64 = 0.0;
+            many_cases(n, shape, |rows| worst = worst.max(error(&rows, &by(&rows, belief))));
+            // Five rows are all in one neighbourhood; what is left are traps hardly reached.
+            println!("{worst}");
+            assert!(worst < 0.1, "{worst}");
         }
-        panic!();
+    }
+
+    #[test]
+    fn a_season_of_traps_and_a_long_day() {
+        // A string of 500 pulls by a register of 5,000 is exact; a field of 22 by 22 is too wide for that. Rows that
+        // know every trap alike are the worst there is.
+        let blind = Row { candidates: (0..300).map(|trap| (trap, 0.0)).collect(), none: 0.0 };
+        let (string, string_truth) = haul(&mut Random(1), &line(5_000, 32.0), 500, 5.0);
+        let (wide, wide_truth) = haul(&mut Random(1), &field(22, 35.0), 484, 5.0);
+        assert!(groups(&Graph::new(&string).rows).iter().all(|group| sweep(group).is_some()));
+        assert!(groups(&Graph::new(&wide).rows).iter().any(|group| sweep(group).is_none()));
+        for (rows, truth) in [(string, string_truth), (wide, wide_truth), (vec![blind; 20], vec![])] {
+            let started = std::time::Instant::now();
+            let answers = solve(&rows);
+            println!("{} pulls: {:?}", rows.len(), started.elapsed());
+            let sums =
+                marginals(&rows).into_iter().map(|m| m.none + m.candidates.iter().map(|c| c.1).sum::<f64>());
+            assert!(sums.into_iter().all(|sum| (sum - 1.0).abs() < 1e-9));
+            let right = answers.iter().zip(&truth).filter(|(answer, truth)| answer.choice == **truth).count();
+            assert!(right * 100 >= truth.len() * 98, "{right} of {} right", truth.len());
+        }
     }
 }

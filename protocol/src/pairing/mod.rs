@@ -87,11 +87,13 @@ impl Grade {
 
 /// Answers for the pulls of one trip, one per row, in the order of the rows. The same rows give the same answers.
 pub fn solve(rows: &[Row]) -> Vec<Answer> {
-    let mut graph = graph::Graph::new(rows);
-    let choices = assign::matching(&mut graph);
-    let probabilities = marginal::of_matched(rows, &graph, &choices);
-    let chosen = choices.iter().zip(&graph.rows).map(|(way, ways)| graph.trap(ways.get(*way)?));
-    chosen.zip(&probabilities).map(|(choice, marginal)| answer(choice, marginal)).collect()
+    let graph = graph::Graph::new(rows);
+    let probabilities = marginal::of_graph(&graph, rows);
+    assign::assign_graph(&graph)
+        .into_iter()
+        .zip(&probabilities)
+        .map(|(choice, p)| answer(choice, p))
+        .collect()
 }
 
 /// One pull's answer from its choice and its probabilities.

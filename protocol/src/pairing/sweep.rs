@@ -7,7 +7,7 @@
 
 use super::graph::Group;
 
-/// The most steps (states by ways) one pass may take: enough for any 14 traps, at most 64 MB, about 0.2 s on a desktop.
+/// The most steps (states by ways) one pass may take, which bounds time and memory: enough for any 14 pulls and traps.
 const MAX_STEPS: usize = 1 << 21;
 
 /// A growing ln Σ exp.
@@ -47,7 +47,7 @@ pub fn log_sum(terms: impl IntoIterator<Item = f64>) -> f64 {
 }
 
 /// Which of the traps in question are taken, a bit each.
-type Taken = u128;
+type Taken = u64;
 
 /// One row's part in the sum.
 struct Step {
@@ -77,7 +77,7 @@ impl Step {
 }
 
 /// Log-weights of all a group's possibilities, per row and way, on a scale of the row's own. `None` if the sum would
-/// be too long.
+/// be too long, or more than 64 traps are in question at a time.
 pub fn sweep(group: &Group) -> Option<Vec<Vec<f64>>> {
     let steps = steps(group)?;
     let mut layers: Vec<Vec<(Taken, f64)>> = vec![vec![(0, 0.0)]];

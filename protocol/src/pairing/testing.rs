@@ -161,7 +161,7 @@ pub fn field(side: usize, gap_m: f64) -> Vec<[f64; 2]> {
 }
 
 /// A trip over `pulls` of these traps, the first ones in order, as the model of [`super::weight`] has it: rows and what
-/// each pull truly was.
+/// each pull truly was, none where its trap dragged out of reach.
 pub fn haul(
     random: &mut Random,
     traps: &[[f64; 2]],
@@ -184,8 +184,9 @@ pub fn haul(
         (x, y) = (x + spread_m * random.normal(), y + spread_m * random.normal());
         let near =
             |(trap, at): (usize, &[f64; 2])| Some((trap, ln_near((at[0] - x).hypot(at[1] - y), spread_m)?));
-        let candidates = traps.iter().enumerate().filter_map(near).collect();
-        (Row { candidates, none: ln_none() }, registered.then_some(trap))
+        let candidates: Vec<(usize, f64)> = traps.iter().enumerate().filter_map(near).collect();
+        let reached = registered && candidates.iter().any(|(candidate, _)| *candidate == trap);
+        (Row { candidates, none: ln_none() }, reached.then_some(trap))
     };
     (0..pulls).map(one).unzip()
 }
