@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender};
 use std::time::{Duration, Instant};
 
-use gunwale_protocol::input::{Input, Run, Stamped, Statement};
+use gunwale_protocol::input::{Input, Run, Stamped, Stated, Statement};
 use gunwale_protocol::nmea;
 use gunwale_protocol::time::Mono;
 
@@ -32,7 +32,7 @@ pub enum Msg {
     /// A typed note, and who waits to hear that it is safe.
     Said(String, Option<Answer>),
     /// What a person stated, and who waits.
-    State(Vec<Statement>, Answer),
+    State(Vec<Stated>, Answer),
     /// The service ends.
     Stop,
 }
@@ -144,9 +144,12 @@ impl Capture {
                 self.changed = true;
                 self.answers.extend(answer);
             }
-            Msg::State(statements, answer) => {
-                for statement in statements {
-                    self.input(self.clock.now(), Input::Statement(statement));
+            Msg::State(stated, answer) => {
+                let now = self.clock.now();
+                // By GPS when it is known: the computer's own clock may be anything.
+                let at = self.segment.haul().utc_at(now).unwrap_or_else(|| self.clock.system());
+                for said in stated {
+                    self.input(now, Input::Statement(Statement { at, said }));
                 }
                 self.changed = true;
                 self.answers.push(answer);

@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use gunwale_protocol::input::{Input, JOURNAL_SCHEMA, Run, Stamped, Stated, Statement};
-use gunwale_protocol::time::{Mono, Utc};
+use gunwale_protocol::time::Mono;
 
 use crate::capture::Msg;
 use crate::clock::Clock;
@@ -120,12 +120,11 @@ impl Desk {
     /// # Errors
     /// When the journal cannot be written, or the service does not take it.
     pub fn state(&self, said: Vec<Stated>) -> Result<()> {
-        let at = self.now();
-        let statements: Vec<Statement> = said.into_iter().map(|said| Statement { at, said }).collect();
         match &self.live {
-            Some(_) => self.tell(|answer| Msg::State(statements, answer)),
+            Some(_) => self.tell(|answer| Msg::State(said, answer)),
             None => {
-                self.append(statements)?;
+                let at = self.clock.system();
+                self.append(said.into_iter().map(|said| Statement { at, said }))?;
                 self.catch_up(&mut |_| {})
             }
         }
@@ -147,11 +146,6 @@ impl Desk {
         }
     }
 
-    /// The time as well as it is known: the service's GPS time, else the system's.
-    fn now(&self) -> Utc {
-        self.clock.system()
-    }
-
     fn tell(&self, msg: impl FnOnce(SyncSender<Result<()>>) -> Msg) -> Result<()> {
         let Some(live) = &self.live else { return Err(Error::NotRunning(self.data.clone())) };
         let gone = |what: &str| Error::Connection(what.to_owned());
@@ -160,7 +154,7 @@ impl Desk {
         answered.recv_timeout(ANSWER).map_err(|_| gone("no answer"))?
     }
 
-    fn append(&self, statements: Vec<Statement>) -> Result<()> {
+    fn append(&self, statements: impl Iterator<Item = Statement>) -> Result<()> {
         let mut writer = self.desk_journal()?;
         for statement in statements {
             writer.append(&Stamped { t: Mono(0), input: Input::Statement(statement) }, None)?;
