@@ -44,6 +44,8 @@ pub struct Io<'a> {
     pub out: &'a mut dyn Write,
     /// Messages for the person: what a program reading the results must not see.
     pub err: &'a mut dyn Write,
+    /// Whether a person watches `err`: long work then shows how far it is.
+    pub watched: bool,
     /// The files it names.
     pub files: &'a mut dyn Files,
 }

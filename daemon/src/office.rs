@@ -1,7 +1,7 @@
 //! Where a command is done: by the running service if there is one, else here, alone on the data directory.
 
 use std::fs::File;
-use std::io::{BufWriter, Write};
+use std::io::{BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
@@ -36,7 +36,7 @@ pub fn perform(data: &Path, config: Option<&Path>, command: &Command) -> Result<
             }
             let mut files = Local::new(command.files());
             let mut err = std::io::stderr();
-            let mut io = Io { out: output.writer(), err: &mut err, files: &mut files };
+            let mut io = Io { out: output.writer(), watched: err.is_terminal(), err: &mut err, files: &mut files };
             cmd::perform(&desk, command, &mut io)?;
             0
         }

@@ -36,8 +36,10 @@ pub fn perform(desk: &Desk, command: &Command, io: &mut Io<'_>) -> Result<()> {
 /// Makes the store anew from the journal.
 fn rebuild(desk: &Desk, io: &mut Io<'_>) -> Result<()> {
     let pulls = desk.rebuild(&mut |segment| {
-        // Progress is for the person, never for a program; who cannot see it loses nothing.
-        let _ = writeln!(io.err, "folding {segment}");
+        if io.watched {
+            // Who cannot see it loses nothing.
+            let _ = writeln!(io.err, "folding {segment}");
+        }
     })?;
     writeln!(io.out, "{pulls} pulls from the journal")?;
     Ok(())

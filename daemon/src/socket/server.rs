@@ -76,7 +76,8 @@ fn attend(desk: &Desk, mut client: UnixStream) -> io::Result<()> {
     let mut sent = Sent { from: BufReader::new(client.try_clone()?), left: Vec::new(), read: 0, ended: true };
     let mut out = io::BufWriter::with_capacity(FRAME_MAX, Framed(&client, Kind::Out));
     let mut err = Framed(&client, Kind::Err);
-    let result = cmd::perform(desk, &command, &mut Io { out: &mut out, err: &mut err, files: &mut sent });
+    let mut io = Io { out: &mut out, err: &mut err, watched: false, files: &mut sent };
+    let result = cmd::perform(desk, &command, &mut io);
     out.flush()?;
     let status = match result {
         Ok(()) => 0,
