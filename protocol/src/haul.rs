@@ -28,6 +28,9 @@ pub const LATE: i64 = 60 * SECOND;
 const AHEAD: i64 = 60 * SECOND;
 /// ... if it was said within this distance of it, metres.
 const AHEAD_M: f64 = 100.0;
+/// When it is seen only later that she has left, she is said to have left at most this long before: with the second that
+/// a fix takes to be complete, all that a stop's finding depends on comes within [`LATE`] of its end.
+const UNSEEN: i64 = LATE - 5 * SECOND;
 /// Without fixes, a stop with nothing said or weighed for this long is over.
 const BLIND_QUIET: i64 = 120 * SECOND;
 /// Lines come at most this much out of order; within it a line given twice is known again.
@@ -56,7 +59,7 @@ pub enum Event {
 }
 
 /// Why an input was not taken. Nothing else changes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NotTaken {
     /// It lies too far before what was taken already.
     #[error("its time runs backwards by more than 5 s: put the tape's lines in order of t")]
@@ -84,6 +87,8 @@ pub struct Haul {
     ahead: VecDeque<Ahead>,
     undated: Vec<Thing>,
     recent: VecDeque<(Mono, u32)>,
+    /// When the last input was taken. A segment ends with its last line, however long the time was told after it.
+    heard: Mono,
     #[serde(skip)]
     events: VecDeque<Event>,
 }
@@ -121,6 +126,7 @@ impl Haul {
             ahead: VecDeque::new(),
             undated: Vec::new(),
             recent: VecDeque::new(),
+            heard: t,
             events: VecDeque::new(),
         }
     }
@@ -128,6 +134,11 @@ impl Haul {
     /// The run line this segment began with.
     pub fn run(&self) -> &Run {
         &self.run
+    }
+
+    /// When the last input was taken; before the first, when the segment began.
+    pub fn heard(&self) -> Mono {
+        self.heard
     }
 
     /// The UTC of a stamp, as well as it is known now.
@@ -150,15 +161,21 @@ impl Haul {
             return Err(NotTaken::Backwards);
         }
         let t = now.max(input.t);
+        // What is refused is not journaled, so it must not even move the time on: a rebuild would not know of it.
+        let reading = match &input.input {
+            Input::Scale(text) => Some(scale::read(text)?),
+            _ => None,
+        };
         self.advance(t);
         match &input.input {
             Input::Run(_) => Ok(()),
             Input::Gps(text) => self.hear_gps(t, input.t, text),
             Input::Scale(text) => {
                 self.once(input.t, text)?;
-                let reading = scale::read(text)?;
-                self.weigher.take(t, &reading);
-                self.collect_weighings();
+                if let Some(reading) = reading {
+                    self.weigher.take(t, &reading);
+                    self.collect_weighings();
+                }
                 Ok(())
             }
             Input::Said(text) => {
@@ -179,7 +196,9 @@ impl Haul {
                 self.events.push_back(Event::Stated(statement.clone()));
                 Ok(())
             }
-        }
+        }?;
+        self.heard = t;
+        Ok(())
     }
 
     /// Moves time on to `now` and does what falls due, in order. Moving in one step or in many is the same.
@@ -211,7 +230,7 @@ impl Haul {
         }
         self.weigher.finish();
         self.collect_weighings();
-        let end = self.now.unwrap_or_default();
+        let end = self.heard;
         if let Some(mut open) = self.open.take() {
             open.settle(self.watch.lying());
             open.end(end);
@@ -297,7 +316,7 @@ impl Haul {
         if let Some((at, lying)) = step.ended {
             if let Some(mut open) = self.open.take() {
                 open.settle(Some(&lying));
-                open.end(at);
+                open.end(at.max(fix.line_t - UNSEEN));
                 self.leave(open);
             }
         }
@@ -306,7 +325,7 @@ impl Haul {
         }
         if self.watch.under_way() {
             // A stop that began without fixes is over when the first fixes show her under way.
-            self.end_unseen(None);
+            self.end_unseen(None, fix.line_t - UNSEEN);
         } else if let Some(open) = &mut self.open {
             open.take_fix(&fix);
         }
@@ -368,8 +387,8 @@ impl Haul {
 
     /// When an open stop without fixes is over, were nothing more to happen.
     fn blind_end(&self, open: &Draft) -> Mono {
-        let blind_from = self.watch.last().map_or(open.started(), |fix| fix.t + BLIND);
-        blind_from.max(open.last_activity() + BLIND_QUIET)
+        let seen = self.watch.last().map_or(open.started(), |fix| fix.t);
+        seen.max(open.last_activity()) + BLIND_QUIET
     }
 
     fn fire(&mut self, due: Mono) {
@@ -380,7 +399,7 @@ impl Haul {
         self.collect_weighings();
         if self.open.as_ref().is_some_and(|open| self.blind_end(open) <= due) {
             let lying = self.watch.give_up();
-            self.end_unseen(lying.as_ref());
+            self.end_unseen(lying.as_ref(), due - LATE);
         }
         if self.left.as_ref().and_then(Draft::ended).is_some_and(|t| t + LATE <= due)
             && let Some(left) = self.left.take()
@@ -392,11 +411,11 @@ impl Haul {
         }
     }
 
-    /// Ends the open stop without having seen her leave: at the last thing that happened there.
-    fn end_unseen(&mut self, lying: Option<&Lying>) {
+    /// Ends the open stop without having seen her leave: at the last that is known of it there, or at `earliest`.
+    fn end_unseen(&mut self, lying: Option<&Lying>, earliest: Mono) {
         if let Some(mut open) = self.open.take() {
             open.settle(lying);
-            open.end(open.last_activity());
+            open.end(open.last_known().max(earliest));
             self.leave(open);
         }
     }

@@ -75,6 +75,11 @@ impl Draft {
         self.last_activity
     }
 
+    /// The last moment at which she is known to have been here.
+    pub fn last_known(&self) -> Mono {
+        self.last_activity.max(self.last_fix.unwrap_or(self.started))
+    }
+
     /// A stop is a record only when something was said, weighed or pressed.
     pub fn is_record(&self) -> bool {
         self.pressed || !self.notes.is_empty() || !self.weighings.is_empty()
@@ -153,6 +158,11 @@ impl Draft {
         }
         if self.last_fix.is_none() {
             self.flags.insert(Flag::NoFix);
+        }
+        // That she was leaving shows a moment after she did: what was said in between was late too.
+        for note in self.notes.iter_mut().filter(|note| note.at.t > at) {
+            note.late = true;
+            self.flags.insert(Flag::LateNote);
         }
         self.ended = Some(at);
     }
