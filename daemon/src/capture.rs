@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use gunwale_protocol::input::{Input, Run, Stamped, Stated, Statement};
 use gunwale_protocol::nmea;
-use gunwale_protocol::time::Mono;
+use gunwale_protocol::time::{Mono, SECOND};
 
 use crate::clock::Clock;
 use crate::device;
@@ -19,6 +19,8 @@ use crate::segment::{Folded, News, Segment};
 
 /// The journal is on the disk at most this long after an input came in.
 const SYNC_WITHIN: Duration = Duration::from_millis(900);
+/// After this long without a line, what time alone brings about is journaled as a line of its own.
+const SILENCE: i64 = 5 * SECOND;
 /// The loop looks round at least this often.
 const TICK: Duration = Duration::from_millis(500);
 /// Messages handled before the loop looks to the disk again.
@@ -117,13 +119,25 @@ impl Capture {
                 going &= self.take(msg);
             }
             self.reached = self.reached.max(self.clock.now());
-            self.segment.advance(self.reached);
-            self.hear_news();
+            self.pass_time();
             self.save(!going);
             if !going {
                 tracing::info!(refused = self.refused, "capture ends");
                 return;
             }
+        }
+    }
+
+    /// Lets time pass. When nothing comes in any more, a rebuild could not know that something fell due: then a line
+    /// that means nothing else (the button is up) says how far time had come.
+    fn pass_time(&mut self) {
+        let haul = self.segment.haul();
+        let due = haul.deadline().is_some_and(|due| due <= self.reached);
+        let silent = self.reached - haul.heard() > SILENCE;
+        self.segment.advance(self.reached);
+        self.hear_news();
+        if due && silent {
+            self.input(self.reached, Input::Button(false));
         }
     }
 

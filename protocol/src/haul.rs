@@ -136,6 +136,11 @@ impl Haul {
         &self.run
     }
 
+    /// When the last input was taken; before the first, when the segment began.
+    pub fn heard(&self) -> Mono {
+        self.heard
+    }
+
     /// The UTC of a stamp, as well as it is known now.
     pub fn utc_at(&self, t: Mono) -> Option<Utc> {
         self.clock.utc_at(t)
@@ -162,7 +167,6 @@ impl Haul {
             _ => None,
         };
         self.advance(t);
-        self.heard = t;
         match &input.input {
             Input::Run(_) => Ok(()),
             Input::Gps(text) => self.hear_gps(t, input.t, text),
@@ -190,7 +194,9 @@ impl Haul {
                 self.events.push_back(Event::Stated(statement.clone()));
                 Ok(())
             }
-        }
+        }?;
+        self.heard = t;
+        Ok(())
     }
 
     /// Moves time on to `now` and does what falls due, in order. Moving in one step or in many is the same.

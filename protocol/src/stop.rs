@@ -19,7 +19,9 @@ const ALONGSIDE_M_S: f64 = 0.6;
 /// Time constant of the speed's smoothing, seconds.
 const SMOOTHING_S: f64 = 1.5;
 /// How long after a stop opens the boat may still be coming alongside.
-const ARRIVAL: i64 = 12 * SECOND;
+const ARRIVAL: i64 = 20 * SECOND;
+/// How long she may creep up to the buoy once nearly still: alongside is where she is slowest, for then she drifts.
+const CREEP: i64 = 8 * SECOND;
 /// Fixes averaged for a place: those within this time. Longer would drift with the boat.
 const PLACE: i64 = 3 * SECOND;
 /// Without fixes for this long the boat may have gone anywhere.
@@ -89,9 +91,12 @@ impl Lying {
         let opened = self.arrival.first()?.t;
         let speed = |f: &Fix| f.speed_m_s.unwrap_or(f64::MAX);
         let mut arriving = self.arrival.iter().filter(|f| f.t - opened <= ARRIVAL);
+        let nearly = arriving.clone().find(|f| speed(f) < ALONGSIDE_M_S).map(|f| f.t);
+        let creeping = |f: &&Fix| nearly.is_some_and(|from| (0..=CREEP).contains(&(f.t - from)));
         arriving
             .clone()
-            .find(|f| speed(f) < ALONGSIDE_M_S)
+            .filter(creeping)
+            .min_by(|a, b| speed(a).total_cmp(&speed(b)))
             .or_else(|| arriving.clone().min_by(|a, b| speed(a).total_cmp(&speed(b))))
             .or_else(|| arriving.next())
     }

@@ -159,6 +159,11 @@ impl Draft {
         if self.last_fix.is_none() {
             self.flags.insert(Flag::NoFix);
         }
+        // That she was leaving shows a moment after she did: what was said in between was late too.
+        for note in self.notes.iter_mut().filter(|note| note.at.t > at) {
+            note.late = true;
+            self.flags.insert(Flag::LateNote);
+        }
         self.ended = Some(at);
     }
 
