@@ -50,6 +50,10 @@ pub struct Records {
     /// A moment between trips near the end, and the ledger as of it.
     begin: Option<(Utc, Ledger)>,
     register: Option<Register>,
+    /// The segment that is being written, if this is a service.
+    live: Option<String>,
+    /// The disk failed while something was taken over: it stands in the journal and not in the store.
+    behind: bool,
 }
 
 impl Records {
@@ -66,7 +70,55 @@ impl Records {
             }
             other => other?,
         };
-        Ok(Records { data: data.to_owned(), store: Arc::new(store), begin: None, register: None })
+        Ok(Records {
+            data: data.to_owned(),
+            store: Arc::new(store),
+            begin: None,
+            register: None,
+            live: None,
+            behind: false,
+        })
+    }
+
+    /// From now on this segment is being written, and its open pull is open.
+    pub fn writes(&mut self, segment: &str) {
+        self.live = Some(segment.to_owned());
+    }
+
+    /// The live segment is at its end. How it ends is read from its journal, so that it is the same ever after: the
+    /// live fold went on with the clock, past the last line.
+    ///
+    /// # Errors
+    /// As [`Records::catch_up`].
+    pub fn ended(&mut self) -> Result<()> {
+        self.live = None;
+        self.mend()?;
+        self.catch_up(None, &mut |_| {})
+    }
+
+    /// Takes over from the journal what could not be taken over because the disk failed.
+    ///
+    /// # Errors
+    /// When the disk still fails.
+    pub fn mend(&mut self) -> Result<()> {
+        if !self.behind {
+            return Ok(());
+        }
+        // A store that the disk has failed once answers with that failure for ever: it has to be opened anew.
+        self.store = Arc::new(Store::closed());
+        self.begin = None;
+        self.register = None;
+        self.store = Records::open(&self.data)?.store;
+        match self.try_catch_up(None, &mut |_| {}) {
+            Err(crate::Error::Store(StoreError::Damaged(_))) => {
+                self.heal()?;
+                self.try_catch_up(None, &mut |_| {})?;
+            }
+            other => other?,
+        }
+        self.behind = false;
+        tracing::warn!("the store can be written again: what came in meanwhile is in it");
+        Ok(())
     }
 
     /// A handle for reading, good as long as the store is not healed.
@@ -94,8 +146,9 @@ impl Records {
     /// # Errors
     /// As [`Records::catch_up`].
     pub fn update(&mut self, folded: Folded) -> Result<()> {
+        self.mend()?;
         let live = folded.segment.clone();
-        match self.try_update(vec![folded]) {
+        let result = match self.try_update(vec![folded]) {
             Err(crate::Error::Store(StoreError::Damaged(_))) => {
                 self.heal()?;
                 // The live segment's journal holds all that was folded: read it like any other for once.
@@ -103,7 +156,10 @@ impl Records {
                 self.try_catch_up(None, &mut |_| {})
             }
             other => other,
-        }
+        };
+        // Whatever it was, the journal has it.
+        self.behind |= result.is_err();
+        result
     }
 
     /// Sets the store aside and begins with an empty one.
@@ -172,7 +228,8 @@ impl Records {
                 );
             }
             progress(&segment.id);
-            let folded = match fold_journal(&segment, resume.map(|resume| resume.rest)) {
+            let is_live = self.live.as_ref() == Some(&segment.id);
+            let folded = match fold_journal(&segment, resume.map(|resume| resume.rest), is_live) {
                 Err(crate::Error::Journal(lost @ JournalError::NoLineThere { .. })) => {
                     return Err(StoreError::Damaged(lost.to_string()).into());
                 }
@@ -356,8 +413,8 @@ fn document(segment: &str, found: &Found, entry: Option<Entry>) -> Result<Doc> {
     })
 }
 
-/// Folds one journal file from a restart point, or from its beginning, to its end.
-fn fold_journal(segment: &journal::Segment, rest: Option<Rest>) -> Result<Option<Folded>> {
+/// Folds one journal file from a restart point, or from its beginning, to its end, or as far as a live one goes.
+fn fold_journal(segment: &journal::Segment, rest: Option<Rest>, live: bool) -> Result<Option<Folded>> {
     // Without a state there is nothing to go on from, and the run line has to be read again.
     let rest = rest.filter(|rest| rest.haul.is_some());
     let from = rest.as_ref().map_or(0, |rest| rest.offset);
@@ -376,5 +433,5 @@ fn fold_journal(segment: &journal::Segment, rest: Option<Rest>) -> Result<Option
         fold.journaled(entry.after);
         fold.news();
     }
-    Ok(fold.map(|mut fold| fold.folded(false)))
+    Ok(fold.map(|mut fold| fold.folded(live)))
 }
