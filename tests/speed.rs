@@ -1,3 +1,148 @@
-//! Stub.
+//! How fast a long day is taken in, and that memory does not grow with it.
+//!
+//! `ingest` of a simulated day at ten epochs a second, journal and records included, against the `nmea` crate alone
+//! parsing the same sentences from memory: turn by turn in one run, the best of three each. Then the peak memory of
+//! `ingest` for the whole day, its first half and its first tenth.
+//!
+//! ```text
+//! cargo bench -p gunwale --bench speed               # ten hours, about 1.1 million lines
+//! cargo bench -p gunwale --bench speed -- --hours 1  # a quick look
+//! ```
 
-fn main() {}
+#![allow(clippy::expect_used, reason = "a benchmark that cannot go on should stop")]
+
+#[allow(clippy::expect_used, reason = "as above")]
+mod support;
+
+use std::fs::File;
+use std::hint::black_box;
+use std::io::{BufRead, BufReader, BufWriter, Write};
+use std::path::Path;
+use std::process::Stdio;
+use std::time::{Duration, Instant};
+
+use gunwale::sim::{Day, Options};
+
+/// Times each is measured; the best counts, as everything else on the machine only adds.
+const TIMES: usize = 3;
+/// `ingest` should take at most so many times as long as parsing alone.
+const TARGET: f64 = 4.0;
+/// The longest day should take at most so much more memory than its first tenth.
+const MOST_GROWTH: f64 = 1.25;
+
+fn main() {
+    let hours = hours();
+    let dir = support::fresh();
+    let tape = dir.path().join("day.jsonl");
+    let day = Day::new(Options::ten_hours());
+    write_day(&day, &tape, hours);
+    let lines = sentences(&tape);
+    println!("a day of {hours} h at 10 Hz: {} sentences", lines.len());
+    let (mut parsing, mut ingesting) = (Duration::MAX, Duration::MAX);
+    let mut last = String::new();
+    for _ in 0..TIMES {
+        parsing = parsing.min(parse(&lines));
+        let ingest = ingest(&tape);
+        ingesting = ingesting.min(ingest.time);
+        last = ingest.last_line;
+    }
+    drop(lines);
+    let ratio = ingesting.as_secs_f64() / parsing.as_secs_f64();
+    println!("ingest: {last}");
+    println!("parsing with the nmea crate alone: {:.3} s", parsing.as_secs_f64());
+    println!("ingest, journal and records included: {:.3} s", ingesting.as_secs_f64());
+    println!("ratio: {ratio:.2} ({})", verdict(ratio <= TARGET, &format!("target: at most {TARGET}")));
+
+    let mut peaks = Vec::new();
+    for part in [0.1, 0.5, 1.0] {
+        let hours = hours * part;
+        write_day(&day, &tape, hours);
+        let peak_mb = ingest(&tape).peak_kb as f64 / 1024.0;
+        println!("peak memory for {hours} h: {peak_mb:.1} MB");
+        peaks.push(peak_mb);
+    }
+    if let [first, .., last] = *peaks {
+        let growth = last / first;
+        let wanted = format!("target: at most {MOST_GROWTH}");
+        println!("memory, whole day over a tenth: {growth:.2} ({})", verdict(growth <= MOST_GROWTH, &wanted));
+    }
+}
+
+fn hours() -> f64 {
+    let args: Vec<String> = std::env::args().collect();
+    let given = args.iter().position(|arg| arg == "--hours").and_then(|at| args.get(at + 1));
+    given.map_or(10.0, |text| text.parse().expect("--hours N, N a number from 0.1 to 10"))
+}
+
+fn verdict(good: bool, wanted: &str) -> String {
+    format!("{}, {wanted}", if good { "good" } else { "NOT GOOD" })
+}
+
+/// Writes the beginning of a day as a tape.
+fn write_day(day: &Day, tape: &Path, hours: f64) {
+    let mut whole = Vec::new();
+    day.tape(&mut whole).expect("a day in memory");
+    let mut out = BufWriter::new(File::create(tape).expect("a file for the tape"));
+    for line in whole.split_inclusive(|byte| *byte == b'\n') {
+        let t_s = line.strip_prefix(b"{\"t\":").and_then(|rest| rest.split(|b| *b == b',').next());
+        let t_s: f64 = t_s.and_then(|t| std::str::from_utf8(t).ok()?.parse().ok()).expect("a stamp");
+        if t_s > hours * 3_600.0 {
+            break;
+        }
+        out.write_all(line).expect("a tape on the disk");
+    }
+    out.flush().expect("a tape on the disk");
+}
+
+/// The sentences of a tape.
+fn sentences(tape: &Path) -> Vec<String> {
+    let lines = BufReader::new(File::open(tape).expect("the tape")).lines();
+    let gps = |line: String| {
+        let line: serde_json::Value = serde_json::from_str(&line).expect("a tape line");
+        line["gps"].as_str().map(str::to_owned)
+    };
+    lines.filter_map(|line| gps(line.expect("a line"))).collect()
+}
+
+/// How long the crate alone takes for all sentences.
+fn parse(lines: &[String]) -> Duration {
+    let start = Instant::now();
+    for line in lines {
+        let _ = black_box(nmea::parse_str(black_box(line)));
+    }
+    start.elapsed()
+}
+
+struct Ingest {
+    time: Duration,
+    peak_kb: u64,
+    last_line: String,
+}
+
+/// Takes the tape into a data directory of its own.
+fn ingest(tape: &Path) -> Ingest {
+    let data = support::fresh();
+    let start = Instant::now();
+    let mut command = support::gunwale(data.path());
+    let mut child = command.arg("ingest").arg(tape).stdout(Stdio::piped()).spawn().expect("the binary runs");
+    let status = format!("/proc/{}/status", child.id());
+    let mut peak_kb = 0;
+    // The high-water mark only rises; what is missed is what it rises by in the last milliseconds.
+    let exit = loop {
+        peak_kb = high_water_kb(&status).unwrap_or(peak_kb).max(peak_kb);
+        match child.try_wait().expect("a child") {
+            Some(exit) => break exit,
+            None => std::thread::sleep(Duration::from_millis(2)),
+        }
+    };
+    let time = start.elapsed();
+    assert!(exit.success(), "ingest: {exit}");
+    let out = std::io::read_to_string(child.stdout.take().expect("its output")).expect("text");
+    Ingest { time, peak_kb, last_line: out.lines().last().unwrap_or_default().to_owned() }
+}
+
+fn high_water_kb(status: &str) -> Option<u64> {
+    let status = std::fs::read_to_string(status).ok()?;
+    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
+    line.split_whitespace().next()?.parse().ok()
+}

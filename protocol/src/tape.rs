@@ -364,14 +364,18 @@ fn write_json(key: &str, value: &impl serde::Serialize, out: &mut String) {
     let _ = write!(out, ",\"{key}\":{}", serde_json::to_string(value).unwrap_or_default());
 }
 
+/// The text before and from the first character that must be escaped. These are ASCII, so that bytes will do.
+fn first_escaped(text: &str) -> Option<(&str, &str)> {
+    text.split_at_checked(text.bytes().position(|b| b < b' ' || b == b'"' || b == b'\\')?)
+}
+
 /// A string by RFC 8259, section 7: nothing is escaped that need not be, and in the shortest way.
 fn write_text(key: &str, text: &str, out: &mut String) {
     out.push_str(",\"");
     out.push_str(key);
     out.push_str("\":\"");
     let mut rest = text;
-    while let Some(at) = rest.find(|c: char| c < ' ' || c == '"' || c == '\\') {
-        let (plain, escaped) = rest.split_at(at);
+    while let Some((plain, escaped)) = first_escaped(rest) {
         out.push_str(plain);
         let mut chars = escaped.chars();
         match chars.next() {

@@ -21,7 +21,8 @@ pub(super) struct Play<'a> {
     run: Run,
     /// The run line's own stamp, if the file has one.
     run_t: Option<Mono>,
-    fold: Option<(Segment, Journal)>,
+    /// The segment is boxed, as it is taken out and put back at every line.
+    fold: Option<(Box<Segment>, Journal)>,
     /// Inputs that stand in the journal so far.
     inputs: usize,
     fixes: u64,
@@ -117,7 +118,7 @@ impl<'a> Play<'a> {
         Ok((self.fixes, self.recorded.len() as u64))
     }
 
-    fn open(&mut self, t: Mono) -> Result<(Segment, Journal)> {
+    fn open(&mut self, t: Mono) -> Result<(Box<Segment>, Journal)> {
         let path = file_of(&self.desk.data, &self.run.id)?;
         if path.exists()
             && let Some((run, mut there)) = run_of(&path)?
@@ -125,14 +126,14 @@ impl<'a> Play<'a> {
             let first = there.next().transpose()?;
             let (t, after) = first.map_or((t, 0), |entry| (entry.stamped.t, entry.after));
             self.run = run;
-            return Ok((Segment::new(&self.run, t, after), Journal::There(Box::new(there))));
+            return Ok((Box::new(Segment::new(&self.run, t, after)), Journal::There(Box::new(there))));
         }
         let writer = Writer::create(&self.desk.data, &self.run, t)?;
-        Ok((Segment::new(&self.run, t, writer.offset()), Journal::Writing(Box::new(writer))))
+        Ok((Box::new(Segment::new(&self.run, t, writer.offset())), Journal::Writing(Box::new(writer))))
     }
 
     /// Begins the journal of a tape of its own with what it has in common with the other, up to this input.
-    fn branch(&mut self, differs: &Stamped) -> Result<(Segment, Journal)> {
+    fn branch(&mut self, differs: &Stamped) -> Result<(Box<Segment>, Journal)> {
         let mut line = String::new();
         gunwale_protocol::tape::write(differs, &mut line);
         let other = file_of(&self.desk.data, &self.run.id)?;

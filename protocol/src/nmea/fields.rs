@@ -18,8 +18,12 @@ impl<'a> Fields<'a> {
     /// The fields of the text between the comma after the address and the `*`.
     pub fn of(data: &'a str) -> Fields<'a> {
         let mut fields = Fields { at: [""; MOST], count: 0 };
-        for (place, field) in fields.at.iter_mut().zip(data.split(',')) {
-            *place = field;
+        let mut start = 0;
+        // By bytes: a search per field costs more than the short fields do.
+        let commas = data.bytes().enumerate().filter(|(_, byte)| *byte == b',').map(|(at, _)| at);
+        for (place, end) in fields.at.iter_mut().zip(commas.chain([data.len()])) {
+            *place = data.get(start..end).unwrap_or_default();
+            start = end + 1;
             fields.count += 1;
         }
         fields
