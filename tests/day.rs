@@ -17,7 +17,8 @@ fn tape(day: &Day) -> String {
 }
 
 fn register(day: &Day) -> String {
-    let row = |row: &gunwale::sim::RegisterRow| format!("{},{},{},{}\n", row.trap, row.lat, row.lon, row.set_at);
+    let row =
+        |row: &gunwale::sim::RegisterRow| format!("{},{},{},{}\n", row.trap, row.lat, row.lon, row.set_at);
     "trap,lat,lon,set_at\n".to_owned() + &day.traps().iter().map(row).collect::<String>()
 }
 
@@ -58,7 +59,11 @@ fn forty_traps_are_recorded_as_they_were() {
     let clean = tape(&day);
     // In the middle of the day one line of noise, and one sentence with a wrong checksum.
     let mut lines: Vec<&[u8]> = clean.lines().map(str::as_bytes).collect();
-    let whole = lines.iter().skip(14_000).find(|line| line.windows(6).any(|six| six == b"$GPRMC")).expect("a sentence");
+    let whole = lines
+        .iter()
+        .skip(14_000)
+        .find(|line| line.windows(6).any(|six| six == b"$GPRMC"))
+        .expect("a sentence");
     let mut broken = whole.to_vec();
     let digit = broken.len() - 3;
     assert!(broken.ends_with(b"\"}") && broken[digit - 2] == b'*', "{}", broken.escape_ascii());
@@ -69,7 +74,8 @@ fn forty_traps_are_recorded_as_they_were() {
     import(&data, dir.path(), &register(&day));
     let out = ingest(&data, dir.path(), "day.jsonl", &dirty);
 
-    let fixes = day.lines().filter(|line| line.text.starts_with("$GPRMC") && line.text.contains(",A,")).count();
+    let fixes =
+        day.lines().filter(|line| line.text.starts_with("$GPRMC") && line.text.contains(",A,")).count();
     let said: Vec<&TruthPull> = day.truth().iter().filter(|truth| truth.notes > 0).collect();
     assert_eq!(said.len(), 40);
     let all = u64::try_from(lines.len()).unwrap();

@@ -178,7 +178,8 @@ fn tapes_that_begin_with_the_same_line_both_keep_their_pulls() {
         scene.tapes[0].lines().take(lines).map(|line| format!("{line}\n")).collect()
     };
     let tapes = [scene.tapes[0].clone(), first(40) + &scene.tapes[1], first(1) + &scene.tapes[2]];
-    let files: Vec<_> = tapes.iter().enumerate().map(|(n, tape)| write(dir.path(), &format!("{n}.jsonl"), tape)).collect();
+    let files: Vec<_> =
+        tapes.iter().enumerate().map(|(n, tape)| write(dir.path(), &format!("{n}.jsonl"), tape)).collect();
     let mut expected = Vec::new();
     let mut last_lines = Vec::new();
     for (n, file) in files.iter().enumerate() {

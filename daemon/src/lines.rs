@@ -2,9 +2,8 @@
 
 use std::io::{self, BufRead};
 
-/// Longest line of a tape or log that is read, bytes. Many times what any sentence, frame or note needs, and small enough that a journal
-/// line made from it is never too long, however it has to be escaped.
-pub const LINE_MAX: usize = 10 * 1024;
+/// Longest line of a tape or log that is read, bytes. Many times what any sentence, frame or note needs.
+pub const LINE_MAX: usize = 64 * 1024;
 
 /// A line without its line end.
 #[derive(Debug, PartialEq, Eq)]
@@ -91,7 +90,10 @@ mod tests {
             let mut lines = Lines::new(io::BufReader::with_capacity(size, text.as_slice()), LINE_MAX);
             assert_eq!(lines.next_line().unwrap(), Some(Line::Whole { bytes: b"one\r", ended: true }));
             assert_eq!(lines.next_line().unwrap(), Some(Line::Whole { bytes: b"", ended: true }));
-            assert_eq!(lines.next_line().unwrap(), Some(Line::TooLong { length: 3 * LINE_MAX as u64, ended: true }));
+            assert_eq!(
+                lines.next_line().unwrap(),
+                Some(Line::TooLong { length: 3 * LINE_MAX as u64, ended: true })
+            );
             assert_eq!(lines.next_line().unwrap(), Some(Line::Whole { bytes: b"last", ended: false }));
             assert_eq!(lines.next_line().unwrap(), None);
         }

@@ -36,7 +36,8 @@ pub fn perform(data: &Path, config: Option<&Path>, command: &Command) -> Result<
             }
             let mut files = Local::new(command.files());
             let mut err = std::io::stderr();
-            let mut io = Io { out: output.writer(), watched: err.is_terminal(), err: &mut err, files: &mut files };
+            let mut io =
+                Io { out: output.writer(), watched: err.is_terminal(), err: &mut err, files: &mut files };
             cmd::perform(&desk, command, &mut io)?;
             0
         }

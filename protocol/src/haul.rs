@@ -226,12 +226,20 @@ impl Haul {
         if let Some(epoch) = self.epochs.finish() {
             self.take_epoch(epoch);
         }
+        if let (None, Some(left)) = (&self.open, &self.left) {
+            // She has left, and nothing more comes in: the minute after is as good as over.
+            self.advance(left.ended().unwrap_or(self.heard) + LATE);
+        }
+        self.close();
+    }
+
+    /// Brings to its end whatever is pending.
+    fn close(&mut self) {
         let events = self.weigher.finish();
         self.take_weights(events);
-        let end = self.heard;
         if let Some(mut open) = self.open.take() {
             open.settle(self.watch.lying());
-            open.end(end);
+            open.end(self.heard);
             open.flag(Flag::Cut);
             self.leave(open);
         }
@@ -251,7 +259,11 @@ impl Haul {
         let mut ahead = self.clone();
         ahead.events.clear();
         let still_open = if live { ahead.open.take() } else { None };
-        ahead.finish();
+        if live {
+            ahead.close()
+        } else {
+            ahead.finish()
+        }
         let mut found: Vec<Finding> = std::iter::from_fn(|| ahead.poll())
             .filter_map(|event| if let Event::Found(finding) = event { Some(finding) } else { None })
             .collect();

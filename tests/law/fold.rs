@@ -32,10 +32,12 @@ fn leg() -> impl Strategy<Value = Leg> {
         1 => any::<bool>().prop_map(Input::Button),
     ];
     let happens = prop::collection::vec((0..90_000i64, happening), 0..3);
-    (speed, 3..90i64, prop::bool::weighted(0.75), happens).prop_map(|(speed_m_s, seconds, gps, mut happens)| {
-        happens.iter_mut().for_each(|(ms, _)| *ms %= seconds * 1_000);
-        Leg { speed_m_s, seconds, gps, happens }
-    })
+    (speed, 3..90i64, prop::bool::weighted(0.75), happens).prop_map(
+        |(speed_m_s, seconds, gps, mut happens)| {
+            happens.iter_mut().for_each(|(ms, _)| *ms %= seconds * 1_000);
+            Leg { speed_m_s, seconds, gps, happens }
+        },
+    )
 }
 
 /// A segment's inputs; shown as tape lines when a test fails.
@@ -231,7 +233,12 @@ proptest! {
 fn legs(legs: &[(f64, i64, bool)], said: &[i64]) -> Trip {
     let legs: Vec<Leg> = legs
         .iter()
-        .map(|(speed_m_s, seconds, gps)| Leg { speed_m_s: *speed_m_s, seconds: *seconds, gps: *gps, happens: Vec::new() })
+        .map(|(speed_m_s, seconds, gps)| Leg {
+            speed_m_s: *speed_m_s,
+            seconds: *seconds,
+            gps: *gps,
+            happens: Vec::new(),
+        })
         .collect();
     let Trip(mut inputs) = trip(&legs, 0);
     inputs.extend(said.iter().map(|s| Stamped { t: Mono(s * SECOND), input: Input::Said(SAID[0].into()) }));
@@ -278,7 +285,8 @@ fn what_ends_a_stop() {
                 Finding::Loose(_) => None,
             })
             .collect();
-        let expected: Vec<(f64, Vec<Flag>)> = expected.iter().map(|(end, flags)| (*end, flags.to_vec())).collect();
+        let expected: Vec<(f64, Vec<Flag>)> =
+            expected.iter().map(|(end, flags)| (*end, flags.to_vec())).collect();
         assert_eq!(stops, expected, "case {n}");
     }
 }

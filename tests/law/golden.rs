@@ -10,7 +10,16 @@ use serde_json::{Value, json};
 use crate::support::{assert_same, counts, fresh, journal, pulls, run, text, write};
 
 /// Start, end, latitude, trap, soak, set latitude, tally and flags, worked out by hand from the tape.
-type ByHand = (&'static str, &'static str, f64, Option<&'static str>, Option<f64>, Option<f64>, &'static str, &'static str);
+type ByHand = (
+    &'static str,
+    &'static str,
+    f64,
+    Option<&'static str>,
+    Option<f64>,
+    Option<f64>,
+    &'static str,
+    &'static str,
+);
 const BY_HAND: [ByHand; 4] = [
     (
         "13:00:15",
@@ -84,7 +93,10 @@ fn a_known_day_makes_known_records() {
         assert_eq!(record["started_at"], json!(format!("2027-02-09T{start}.000Z")));
         assert_eq!(record["ended_at"], json!(format!("2027-02-09T{end}.000Z")));
         let fixes = if start == "13:03:50" { 8 } else { 9 };
-        assert_eq!(record["position"], json!({ "lat": lat, "lon": -81.666_666_7, "sd_m": 3.75, "fixes": fixes }));
+        assert_eq!(
+            record["position"],
+            json!({ "lat": lat, "lon": -81.666_666_7, "sd_m": 3.75, "fixes": fixes })
+        );
         assert_eq!((&record["trap"], &record["soak_h"]), (&json!(trap), &json!(soak_h)), "{start}");
         assert_eq!(record["set"]["lat"], json!(set), "{start}");
         assert_eq!(record["tally"], serde_json::from_str::<Value>(tally).unwrap(), "{start}");

@@ -110,13 +110,17 @@ pub fn assert_same(what: &str, found: &str, expected: &str) {
 /// The journal's files, by name.
 pub fn journal(data: &Path) -> std::collections::BTreeMap<String, Vec<u8>> {
     let files = std::fs::read_dir(data.join("journal")).expect("a journal");
-    let read = |path: PathBuf| (path.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(&path).unwrap());
+    let read = |path: PathBuf| {
+        (path.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(&path).unwrap())
+    };
     files.map(|file| read(file.unwrap().path())).collect()
 }
 
 /// The numbers of the last line that `ingest` prints: lines, refused, fixes, pulls.
 pub fn counts(out: &str) -> [u64; 4] {
     let words: Vec<&str> = out.lines().last().unwrap_or_default().split(' ').collect();
-    let ["lines", n, "refused", r, "fixes", f, "pulls", p] = words[..] else { panic!("no counts at the end of:\n{out}") };
+    let ["lines", n, "refused", r, "fixes", f, "pulls", p] = words[..] else {
+        panic!("no counts at the end of:\n{out}")
+    };
     [n, r, f, p].map(|number| number.parse().expect("a number"))
 }
