@@ -1,6 +1,8 @@
 //! Checks against readers that are not ours: NMEA parsers, GeographicLib, CSV readers, writers of trap files, an
 //! assignment solver. They run in the Python environment that `tests/all` makes; without it these tests are skipped.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
+
 use std::fs::File;
 use std::io::Write;
 use std::path::Path;

@@ -9,7 +9,7 @@
 //! cargo bench -p gunwale --bench speed -- --hours 1  # a quick look
 //! ```
 
-#![allow(clippy::expect_used, reason = "a benchmark that cannot go on should stop")]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
 #[allow(clippy::expect_used, reason = "as above")]
 mod support;

@@ -418,14 +418,14 @@ fn fold_journal(segment: &journal::Segment, rest: Option<Rest>, live: bool) -> R
     // Without a state there is nothing to go on from, and the run line has to be read again.
     let rest = rest.filter(|rest| rest.haul.is_some());
     let from = rest.as_ref().map_or(0, |rest| rest.offset);
-    let mut reader = Reader::open(&segment.path, from)?;
+    let reader = Reader::open(&segment.path, from)?;
     let mut fold = match rest {
         Some(Rest { offset, haul: Some(haul) }) => {
             Some(Segment::resume(haul.clone(), Rest { offset, haul: Some(haul) }))
         }
         _ => None,
     };
-    while let Some(entry) = reader.next() {
+    for entry in reader {
         let entry = entry?;
         let fold = fold.get_or_insert_with(|| Segment::of_journal(&segment.id, &entry));
         // What the fold refuses now it refused when it was journaled.

@@ -323,12 +323,12 @@ impl Haul {
         };
         self.events.push_back(Event::Fix(epoch, utc));
         let step = self.watch.take(fix);
-        if let Some((at, lying)) = step.ended {
-            if let Some(mut open) = self.open.take() {
-                open.settle(Some(&lying));
-                open.end(at.max(fix.line_t - UNSEEN));
-                self.leave(open);
-            }
+        if let Some((at, lying)) = step.ended
+            && let Some(mut open) = self.open.take()
+        {
+            open.settle(Some(&lying));
+            open.end(at.max(fix.line_t - UNSEEN));
+            self.leave(open);
         }
         if step.opened {
             self.open_stop(fix);

@@ -70,15 +70,15 @@ fn odd_day(day: &Day, days: u32) -> String {
     let last = &day.truth()[2];
     let end = (day.seconds().ceil() as i64) + 7;
     let mut north = 0.0;
-    for s in 0..150 {
-        let speed = if s < 100 { 4.0 } else { 0.1 };
+    for s in 0..210 {
+        let speed = if s < 160 { 4.0 } else { 0.1 };
         let fix = (last.set.lat + north / 110_800.0, last.set.lon);
         add((end + s) * 1_000 + 150, json!({ "gps": rmc(START_S + end + s, Some(fix), speed) }));
         north += speed;
     }
-    add((end + 80) * 1_000, json!({ "said": "three crabs on deck" }));
-    add((end + 130) * 1_000, json!({ "said": "four crabs two keepers" }));
-    add((end + 153) * 1_000, json!({ "scale": "\u{1}#~" }));
+    add((end + 90) * 1_000, json!({ "said": "three crabs on deck" }));
+    add((end + 190) * 1_000, json!({ "said": "four crabs two keepers" }));
+    add((end + 213) * 1_000, json!({ "scale": "\u{1}#~" }));
     lines.sort_by_key(|(ms, _)| *ms);
     let text: String = lines.into_iter().map(|(_, line)| line + "\n").collect();
     // Without fixes, days begin with the same words: a line of one's own tells their tapes apart.

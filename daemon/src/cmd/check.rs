@@ -28,12 +28,15 @@ enum Verdict {
     Bad(String),
 }
 
+/// A thing to check, and how.
+type Check = (&'static str, fn(&Desk) -> Verdict);
+
 /// Checks everything and says so; fails when something is wrong.
 ///
 /// # Errors
 /// [`Error::Told`] when a line says so.
 pub fn check(desk: &Desk, io: &mut Io<'_>) -> Result<()> {
-    let checks: [(&str, fn(&Desk) -> Verdict); 7] = [
+    let checks: [Check; 7] = [
         ("settings", settings),
         ("journal", journal),
         ("store", store),
@@ -77,7 +80,7 @@ fn read_all(data: &Path) -> Result<(usize, u64, u64)> {
     let (mut lines, mut damaged) = (0, 0);
     for segment in &segments {
         let mut reader = Reader::open(&segment.path, 0)?;
-        while let Some(entry) = reader.next() {
+        for entry in reader.by_ref() {
             entry?;
             lines += 1;
         }

@@ -56,7 +56,7 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
     let desk = Desk::new(&data, settings, clock.clone(), Records::open(&data)?);
     let service = Service::start(desk, &format!("{PROGRAM}{MARK}"), devices, Box::new(std::io::stdout()))?;
     service.desk.state(register(&day))?;
-    let played = play(&service, day, ports, &*clock);
+    let played = play(&service, day, ports, &clock);
     let desk = service.desk.clone();
     service.stop();
     played?;
