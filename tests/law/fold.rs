@@ -20,6 +20,8 @@ struct Leg {
     seconds: i64,
     /// Whether the receiver is heard.
     gps: bool,
+    /// What the scale says four times a second, grams, if it is on.
+    scale_g: Option<i64>,
     /// Milliseconds into the leg, and what happens then.
     happens: Vec<(i64, Input)>,
 }
@@ -32,10 +34,11 @@ fn leg() -> impl Strategy<Value = Leg> {
         1 => any::<bool>().prop_map(Input::Button),
     ];
     let happens = prop::collection::vec((0..90_000i64, happening), 0..3);
-    (speed, 3..90i64, prop::bool::weighted(0.75), happens).prop_map(
-        |(speed_m_s, seconds, gps, mut happens)| {
+    let scale_g = prop_oneof![3 => Just(None), 1 => Just(Some(0)), 2 => (20..900i64).prop_map(Some)];
+    (speed, 3..90i64, prop::bool::weighted(0.75), scale_g, happens).prop_map(
+        |(speed_m_s, seconds, gps, scale_g, mut happens)| {
             happens.iter_mut().for_each(|(ms, _)| *ms %= seconds * 1_000);
-            Leg { speed_m_s, seconds, gps, happens }
+            Leg { speed_m_s, seconds, gps, scale_g, happens }
         },
     )
 }
@@ -70,6 +73,12 @@ fn trip(legs: &[Leg], void: i64) -> Trip {
                 if second % 5 == 0 {
                     add(second * 1_000 + 200, Input::Gps(crate::support::sentence("SDDPT,3.1,0.2")));
                 }
+            }
+            for quarter in (0..4).filter(|_| leg.scale_g.is_some()) {
+                // The deck moves.
+                let g = leg.scale_g.unwrap_or_default() * (100 + (second + quarter) % 3) / 100;
+                let frame = format!("US,GS,+{}.{:03}kg", g / 1_000, g % 1_000);
+                add(second * 1_000 + quarter * 250 + 10, Input::Scale(frame));
             }
             north += leg.speed_m_s;
             second += 1;
@@ -140,7 +149,7 @@ fn whole(inputs: &[Stamped]) -> (Vec<Finding>, Haul) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn a_state_that_was_stored_goes_on_as_if_it_had_not(Trip(inputs) in untidy_trip(), cut in any::<prop::sample::Index>()) {
@@ -237,6 +246,7 @@ fn legs(legs: &[(f64, i64, bool)], said: &[i64]) -> Trip {
             speed_m_s: *speed_m_s,
             seconds: *seconds,
             gps: *gps,
+            scale_g: None,
             happens: Vec::new(),
         })
         .collect();
