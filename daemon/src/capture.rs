@@ -14,7 +14,7 @@ use gunwale_protocol::time::Mono;
 use crate::clock::Clock;
 use crate::device;
 use crate::error::Result;
-use crate::journal::Writer;
+use crate::journal::{self, Writer};
 use crate::segment::{Folded, News, Segment};
 
 /// The journal is on the disk at most this long after an input came in.
@@ -139,21 +139,28 @@ impl Capture {
         match msg {
             Msg::Device(device::Event::Line { device, t, text }) => self.line(device, t, &text),
             Msg::Device(device::Event::Device { name, state }) => tracing::info!(device = name, "{state}"),
-            Msg::Said(text, answer) => {
-                self.input(self.clock.now(), Input::Said(text));
-                self.changed = true;
-                self.answers.extend(answer);
-            }
+            Msg::Said(text, answer) => self.told(vec![Input::Said(text)], answer),
             Msg::State(statements, answer) => {
-                for statement in statements {
-                    self.input(self.clock.now(), Input::Statement(statement));
-                }
-                self.changed = true;
-                self.answers.push(answer);
+                self.told(statements.into_iter().map(Input::Statement).collect(), Some(answer));
             }
             Msg::Stop => return false,
         }
         true
+    }
+
+    /// Takes what a person says, all of it or nothing.
+    fn told(&mut self, inputs: Vec<Input>, answer: Option<Answer>) {
+        let t = self.clock.now();
+        let inputs: Vec<Stamped> = inputs.into_iter().map(|input| Stamped { t, input }).collect();
+        if let Err(why) = inputs.iter().try_for_each(journal::fits) {
+            tracing::warn!("{why}");
+            // Who asked may have gone.
+            let _ = answer.map(|answer| answer.try_send(Err(why.into())));
+            return;
+        }
+        inputs.into_iter().for_each(|stamped| self.input(stamped.t, stamped.input));
+        self.changed = true;
+        self.answers.extend(answer);
     }
 
     fn line(&mut self, device: &str, t: Mono, line: &[u8]) {
@@ -230,7 +237,7 @@ impl Capture {
         if self.changed || last {
             self.changed = false;
             let answers = std::mem::take(&mut self.answers);
-            let _ = self.updates.send(Update { folded: self.segment.folded(!last), answers });
+            let _ = self.updates.send(Update { folded: self.segment.folded(true), answers });
         }
     }
 

@@ -1,7 +1,7 @@
 //! What a command works at: the data directory with its records, alone or beside the running service.
 
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{SyncSender, sync_channel};
+use std::sync::mpsc::{RecvTimeoutError, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -11,7 +11,7 @@ use gunwale_protocol::time::{Mono, Utc};
 use crate::capture::Msg;
 use crate::clock::Clock;
 use crate::error::{Error, Result};
-use crate::journal::Writer;
+use crate::journal::{self, Writer};
 use crate::records::Records;
 use crate::settings::Settings;
 use crate::store::Store;
@@ -91,6 +91,15 @@ impl Desk {
         self.records().store()
     }
 
+    /// Makes the store anew if this one, found damaged, is still the one in use.
+    ///
+    /// # Errors
+    /// When journal or store cannot be used.
+    pub fn heal(&self, damaged: &Arc<Store>) -> Result<()> {
+        let mut records = self.records();
+        if Arc::ptr_eq(&records.store(), damaged) { records.make_anew() } else { Ok(()) }
+    }
+
     /// Brings the records up to date with every journal but the live one.
     ///
     /// # Errors
@@ -150,13 +159,20 @@ impl Desk {
         let gone = |what: &str| Error::Connection(what.to_owned());
         let (answer, answered) = sync_channel(1);
         live.capture.send(msg(answer)).map_err(|_| gone("it is stopping"))?;
-        answered.recv_timeout(ANSWER).map_err(|_| gone("no answer"))?
+        match answered.recv_timeout(ANSWER) {
+            Ok(answer) => answer,
+            Err(RecvTimeoutError::Timeout) => Err(Error::NotYetSafe),
+            Err(RecvTimeoutError::Disconnected) => Err(gone("it is stopping")),
+        }
     }
 
     fn append(&self, statements: Vec<Statement>) -> Result<()> {
+        let inputs = statements.into_iter().map(|s| Stamped { t: Mono(0), input: Input::Statement(s) });
+        let inputs: Vec<Stamped> = inputs.collect();
+        inputs.iter().try_for_each(journal::fits)?;
         let mut writer = self.desk_journal()?;
-        for statement in statements {
-            writer.append(&Stamped { t: Mono(0), input: Input::Statement(statement) }, None)?;
+        for stamped in &inputs {
+            writer.append(stamped, None)?;
         }
         writer.sync()?;
         Ok(())
@@ -164,7 +180,7 @@ impl Desk {
 
     /// One file for all that is said while no service runs. Its lines stand in their order; their `t` says nothing.
     fn desk_journal(&self) -> Result<Writer> {
-        let existing = crate::journal::list(&self.data)?.into_iter().find(|s| s.id.starts_with(DESK_FILE));
+        let existing = journal::list(&self.data)?.into_iter().find(|s| s.id.starts_with(DESK_FILE));
         if let Some(segment) = existing {
             return Ok(Writer::append_to(&segment.path)?);
         }

@@ -77,6 +77,11 @@ pub enum Error {
     /// The service went away while a command waited.
     #[error("the running gunwale did not finish the command ({0}): look at its log, then give it again")]
     Connection(String),
+    /// What a person said is held, and the disk does not take it yet.
+    #[error(
+        "taken, but not on the disk yet: look at the service's log and make room, it need not be said again"
+    )]
+    NotYetSafe,
     /// The demo must not mix with real records.
     #[error("{0} holds real records: give the demo a directory of its own with --data, or none at all")]
     NotForDemo(PathBuf),

@@ -15,7 +15,7 @@ use gunwale_protocol::trip::{Entry, Found, Ledger};
 use serde::{Deserialize, Serialize};
 
 use crate::error::Result;
-use crate::journal::{self, Reader};
+use crate::journal::{self, JournalError, Reader};
 use crate::segment::{Folded, Rest, Segment};
 use crate::store::{self, Batch, Doc, Restart, Store, StoreError};
 
@@ -40,6 +40,7 @@ pub struct Kept {
 struct Resume {
     rest: Rest,
     seen: u64,
+    live: bool,
 }
 
 /// The store and the second fold's working state.
@@ -49,6 +50,10 @@ pub struct Records {
     /// A moment between trips near the end, and the ledger as of it.
     begin: Option<(Utc, Ledger)>,
     register: Option<Register>,
+    /// The segment that is being written, if this is a service.
+    live: Option<String>,
+    /// The disk failed while something was taken over: it stands in the journal and not in the store.
+    behind: bool,
 }
 
 impl Records {
@@ -65,7 +70,52 @@ impl Records {
             }
             other => other?,
         };
-        Ok(Records { data: data.to_owned(), store: Arc::new(store), begin: None, register: None })
+        Ok(Records {
+            data: data.to_owned(),
+            store: Arc::new(store),
+            begin: None,
+            register: None,
+            live: None,
+            behind: false,
+        })
+    }
+
+    /// From now on this segment is being written, and its open pull is open.
+    pub fn writes(&mut self, segment: &str) {
+        self.live = Some(segment.to_owned());
+    }
+
+    /// The live segment is at its end. How it ends is read from its journal, so that it is the same ever after: the
+    /// live fold went on with the clock, past the last line.
+    ///
+    /// # Errors
+    /// As [`Records::catch_up`].
+    pub fn ended(&mut self) -> Result<()> {
+        self.live = None;
+        self.mend()?;
+        self.catch_up(None, &mut |_| {})
+    }
+
+    /// Takes over from the journal what could not be taken over because the disk failed.
+    ///
+    /// # Errors
+    /// When the disk still fails.
+    pub fn mend(&mut self) -> Result<()> {
+        if !self.behind {
+            return Ok(());
+        }
+        // A store that the disk has failed once answers with that failure for ever: it has to be opened anew.
+        self.store = Arc::new(Store::closed());
+        self.begin = None;
+        self.register = None;
+        self.store = Records::open(&self.data)?.store;
+        match self.try_catch_up(None, &mut |_| {}) {
+            Err(crate::Error::Store(StoreError::Damaged(_))) => self.make_anew()?,
+            other => other?,
+        }
+        self.behind = false;
+        tracing::warn!("the store can be written again: what came in meanwhile is in it");
+        Ok(())
     }
 
     /// A handle for reading, good as long as the store is not healed.
@@ -93,23 +143,22 @@ impl Records {
     /// # Errors
     /// As [`Records::catch_up`].
     pub fn update(&mut self, folded: Folded) -> Result<()> {
-        let live = folded.segment.clone();
-        match self.try_update(vec![folded]) {
-            Err(crate::Error::Store(StoreError::Damaged(_))) => {
-                self.heal()?;
-                // The live segment's journal holds all that was folded: read it like any other for once.
-                tracing::debug!(segment = live, "folded anew from the journal");
-                self.try_catch_up(None, &mut |_| {})
-            }
+        self.mend()?;
+        let result = match self.try_update(vec![folded]) {
+            // The live segment's journal holds all that was folded.
+            Err(crate::Error::Store(StoreError::Damaged(_))) => self.make_anew(),
             other => other,
-        }
+        };
+        // Whatever it was, the journal has it.
+        self.behind |= result.is_err();
+        result
     }
 
     /// Sets the store aside and begins with an empty one.
     ///
     /// # Errors
     /// When the directory cannot be renamed or a new store cannot be opened.
-    pub fn heal(&mut self) -> Result<()> {
+    fn heal(&mut self) -> Result<()> {
         // Whoever still reads from the old one reads the old files; they are only renamed.
         let aside = store::set_aside(&self.data)?;
         tracing::warn!(aside = %aside.display(), "store set aside");
@@ -117,6 +166,15 @@ impl Records {
         self.begin = None;
         self.register = None;
         Ok(())
+    }
+
+    /// Sets the store aside, and fills the new one from every journal.
+    ///
+    /// # Errors
+    /// When journal or store cannot be used.
+    pub fn make_anew(&mut self) -> Result<()> {
+        self.heal()?;
+        self.try_catch_up(None, &mut |_| {})
     }
 
     /// Makes the store anew from every journal; says how many pulls there are.
@@ -157,15 +215,24 @@ impl Records {
             }
             let length = segment.length()?;
             let resume = self.resume(&segment.id)?;
-            if resume.as_ref().is_some_and(|resume| resume.seen == length) {
+            if resume.as_ref().is_some_and(|resume| resume.seen == length && !resume.live) {
                 continue;
             }
-            progress(&segment.id);
-            // A journal shorter than what was folded is not the one that was: begin again.
-            let resume = resume.filter(|resume| resume.rest.offset <= length);
-            if let Some(folded) = fold_journal(&segment, resume.map(|resume| resume.rest))? {
-                all.push(folded);
+            // What was made from lines that are gone must go too.
+            if resume.as_ref().is_some_and(|resume| resume.seen > length) {
+                return Err(
+                    StoreError::Damaged(format!("journal {} is shorter than it was", segment.id)).into()
+                );
             }
+            progress(&segment.id);
+            let is_live = self.live.as_ref() == Some(&segment.id);
+            let folded = match fold_journal(&segment, resume.map(|resume| resume.rest), is_live) {
+                Err(crate::Error::Journal(lost @ JournalError::NoLineThere { .. })) => {
+                    return Err(StoreError::Damaged(lost.to_string()).into());
+                }
+                folded => folded?,
+            };
+            all.extend(folded);
         }
         if all.is_empty() { Ok(()) } else { self.try_update(all) }
     }
@@ -194,7 +261,7 @@ impl Records {
                 let text = serde_json::to_string(statement).map_err(std::io::Error::other)?;
                 last.statements.push((text.clone(), text.into_bytes()));
             }
-            let resume = Resume { seen: folded.seen, rest: folded.rest };
+            let resume = Resume { seen: folded.seen, rest: folded.rest, live: folded.live };
             let state = serde_json::to_string(&resume).map_err(std::io::Error::other)?;
             let restart = Restart { offset: resume.rest.offset, state, tail: folded.tail };
             last.restart.push((folded.segment, restart));
@@ -341,8 +408,10 @@ fn document(segment: &str, found: &Found, entry: Option<Entry>) -> Result<Doc> {
     })
 }
 
-/// Folds one journal file from a restart point, or from its beginning, to its end.
-fn fold_journal(segment: &journal::Segment, rest: Option<Rest>) -> Result<Option<Folded>> {
+/// Folds one journal file from a restart point, or from its beginning, to its end, or as far as a live one goes.
+fn fold_journal(segment: &journal::Segment, rest: Option<Rest>, live: bool) -> Result<Option<Folded>> {
+    // Without a state there is nothing to go on from, and the run line has to be read again.
+    let rest = rest.filter(|rest| rest.haul.is_some());
     let from = rest.as_ref().map_or(0, |rest| rest.offset);
     let mut reader = Reader::open(&segment.path, from)?;
     let mut fold = match rest {
@@ -365,5 +434,5 @@ fn fold_journal(segment: &journal::Segment, rest: Option<Rest>) -> Result<Option
         fold.journaled(entry.after);
         fold.news();
     }
-    Ok(fold.map(|mut fold| fold.folded(false)))
+    Ok(fold.map(|mut fold| fold.folded(live)))
 }

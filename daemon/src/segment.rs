@@ -38,6 +38,8 @@ pub struct Folded {
     pub rest: Rest,
     /// The journal's length that has been folded, bytes.
     pub seen: u64,
+    /// The segment is being written: an open pull is open, and cut when it is next read with nobody writing.
+    pub live: bool,
 }
 
 /// What came of one input, for those who want to tell it.
@@ -142,6 +144,7 @@ impl Segment {
             statements: std::mem::take(&mut self.statements),
             rest: self.rest.clone(),
             seen: self.seen,
+            live,
         }
     }
 

@@ -1,17 +1,20 @@
 //! The running service: capture loop, keeper of the records, devices and socket, started and stopped together.
 
 use std::io::Write;
-use std::sync::mpsc::{Receiver, channel, sync_channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel, sync_channel};
 use std::thread::JoinHandle;
+use std::time::Duration;
 
 use crate::capture::{Capture, Msg, Update};
 use crate::clock::Stop;
 use crate::desk::{Desk, Live, random_id};
 use crate::device;
-use crate::error::{Error, Result};
+use crate::error::Result;
 
 /// Messages on their way to the capture loop; a device finding it full drops lines and counts them.
 const QUEUE: usize = 4_096;
+/// How often a store is tried that the disk has failed.
+const MEND_EVERY: Duration = Duration::from_secs(2);
 
 /// A running service.
 pub struct Service {
@@ -40,6 +43,7 @@ impl Service {
         let (to_capture, from_devices) = sync_channel(QUEUE);
         let (to_keeper, from_capture) = channel();
         let live = Live { capture: to_capture, segment: run.id.clone() };
+        desk.records().writes(&run.id);
         let desk = desk.beside(live.clone());
         let capture = Capture::begin(&desk.data, &run, desk.clock.clone(), to_keeper, out)?;
         let mut threads = vec![
@@ -78,15 +82,27 @@ fn keep(desk: &Desk, from: &Receiver<Update>) {
     if let Err(trouble) = desk.catch_up(&mut |segment| tracing::info!(segment, "folding")) {
         tracing::error!("{trouble}");
     }
-    while let Ok(Update { folded, answers }) = from.recv() {
-        let result = desk.records().update(folded);
-        if let Err(trouble) = &result {
+    loop {
+        let Update { folded, answers } = match from.recv_timeout(MEND_EVERY) {
+            Ok(update) => update,
+            Err(RecvTimeoutError::Timeout) => {
+                if let Err(trouble) = desk.records().mend() {
+                    tracing::debug!("{trouble}");
+                }
+                continue;
+            }
+            Err(RecvTimeoutError::Disconnected) => break,
+        };
+        if let Err(trouble) = desk.records().update(folded) {
             tracing::error!("{trouble}");
         }
         for answer in answers {
-            let said = result.as_ref().map(|()| ()).map_err(|trouble| Error::Connection(trouble.to_string()));
-            // Who asked may have gone.
-            let _ = answer.try_send(said);
+            // It stands in the journal, and that is what counts. Who asked may have gone.
+            let _ = answer.try_send(Ok(()));
         }
+    }
+    // The segment is at its end: from now on it is a journal like any other.
+    if let Err(trouble) = desk.records().ended() {
+        tracing::error!("{trouble}");
     }
 }

@@ -55,12 +55,12 @@ fn trap(
     let (Some(lat), Some(lon)) = (lat, lon) else {
         return Err(format!("{place}: lat and lon must be degrees in decimals"));
     };
-    LatLon::new(lat, lon).map_err(|e| format!("{place}: {e}"))?;
+    let spot = LatLon::new(lat, lon).map_err(|e| format!("{place}: {e}"))?;
     let set_at = set_at.map(str::trim).filter(|text| !text.is_empty());
     if let Some(text) = set_at.filter(|text| Utc::parse(text).is_none()) {
         return Err(format!("{place}: set_at `{text}` is no time such as 2027-02-06T15:10:00Z"));
     }
-    let place = TrapPlace::Position { lat, lon, set_at: set_at.map(str::to_owned) };
+    let place = TrapPlace::Position { lat: spot.lat(), lon: spot.lon(), set_at: set_at.map(str::to_owned) };
     Ok(TrapStated { trap: name.to_owned(), place })
 }
 

@@ -28,8 +28,8 @@ pub fn traps(desk: &Desk, command: &Traps, io: &mut Io<'_>) -> Result<()> {
             let place = match (at, lat, lon) {
                 (Some(pull), ..) => TrapPlace::Pull { pull: find::pull(desk, pull)? },
                 (None, Some(lat), Some(lon)) => {
-                    LatLon::new(*lat, *lon).map_err(|e| Error::Usage(e.to_string()))?;
-                    TrapPlace::Position { lat: *lat, lon: *lon, set_at: None }
+                    let spot = LatLon::new(*lat, *lon).map_err(|e| Error::Usage(e.to_string()))?;
+                    TrapPlace::Position { lat: spot.lat(), lon: spot.lon(), set_at: None }
                 }
                 _ => return Err(Error::Usage("give a position LAT LON, or --at PULL".into())),
             };
@@ -52,7 +52,9 @@ pub fn traps(desk: &Desk, command: &Traps, io: &mut Io<'_>) -> Result<()> {
 fn name(text: &str) -> Result<String> {
     let text = text.trim();
     if text.is_empty() || text == "none" || text.chars().any(char::is_control) {
-        return Err(Error::Usage("a trap's name is text without control characters, not empty, not `none`".into()));
+        let problem =
+            format!("{text:?} cannot be a trap's name: give text, not empty, not `none`, in one line");
+        return Err(Error::Usage(problem));
     }
     Ok(text.to_owned())
 }

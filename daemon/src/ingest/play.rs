@@ -12,7 +12,7 @@ use gunwale_protocol::time::Mono;
 
 use crate::desk::Desk;
 use crate::error::Result;
-use crate::journal::{JournalError, Reader, Writer, file_of};
+use crate::journal::{self, JournalError, Reader, Writer, file_of};
 use crate::segment::{News, Segment};
 
 /// A file being played.
@@ -48,6 +48,9 @@ impl<'a> Play<'a> {
 
     /// Takes an input from line `n`; false when it is refused.
     pub fn take(&mut self, stamped: Stamped, n: u64, out: &mut dyn Write) -> Result<bool> {
+        if journal::fits(&stamped).is_err() {
+            return Ok(false);
+        }
         let (mut segment, mut journal) = match self.fold.take() {
             Some(fold) => fold,
             None => self.open(self.run_t.unwrap_or(stamped.t))?,

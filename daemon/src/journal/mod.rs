@@ -12,7 +12,8 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use gunwale_protocol::input::JOURNAL_SCHEMA;
+use gunwale_protocol::input::{Input, JOURNAL_SCHEMA, Stamped};
+use gunwale_protocol::tape;
 
 pub use reader::{Entry, Reader};
 pub use writer::{Disk, Writer};
@@ -140,6 +141,23 @@ pub fn file_of(dir: &Path, id: &str) -> Result<PathBuf, JournalError> {
     } else {
         Err(JournalError::Id { id: id.to_owned() })
     }
+}
+
+/// Whether an input can stand in a journal: asked before it counts for anything.
+///
+/// # Errors
+/// [`JournalError::TooLong`].
+pub fn fits(stamped: &Stamped) -> Result<(), JournalError> {
+    /// No escape is longer than six bytes.
+    const SURELY: usize = LINE_MAX / 8;
+    match &stamped.input {
+        Input::Gps(text) | Input::Scale(text) | Input::Said(text) if text.len() <= SURELY => return Ok(()),
+        _ => {}
+    }
+    let mut line = String::new();
+    tape::write(stamped, &mut line);
+    tape::seal(&mut line, Some(u64::MAX));
+    if line.len() > LINE_MAX { Err(JournalError::TooLong { bytes: line.len() }) } else { Ok(()) }
 }
 
 fn folder(dir: &Path) -> PathBuf {

@@ -23,6 +23,8 @@ use crate::io::{Files, Io, Named};
 const CLIENTS: usize = 16;
 /// A client that neither sends nor takes anything for this long is let go.
 const IDLE: Duration = Duration::from_secs(30);
+/// A client has its command ready when it comes; one that says nothing must not keep others waiting.
+const FIRST: Duration = Duration::from_secs(2);
 
 /// Listens on the data directory's socket until dropped.
 ///
@@ -67,9 +69,10 @@ impl Drop for Remove<'_> {
 /// Does one client's command.
 fn attend(desk: &Desk, mut client: UnixStream) -> io::Result<()> {
     client.set_nonblocking(false)?;
-    client.set_read_timeout(Some(IDLE))?;
+    client.set_read_timeout(Some(FIRST))?;
     client.set_write_timeout(Some(IDLE))?;
     let (Kind::Command, request) = receive(&mut client)? else { return Err(io::ErrorKind::InvalidData.into()) };
+    client.set_read_timeout(Some(IDLE))?;
     let command: Command = serde_json::from_slice(&request)?;
     let mut sent = Sent { from: BufReader::new(client.try_clone()?), left: Vec::new(), read: 0, ended: true };
     let mut out = io::BufWriter::with_capacity(FRAME_MAX, Framed(&client, Kind::Out));

@@ -74,6 +74,11 @@ impl Store {
         }
     }
 
+    /// A store that answers nothing: what stands in for one that is being opened again.
+    pub fn closed() -> Store {
+        Store { open: None, writing: Mutex::new(()), damage: OnceLock::new() }
+    }
+
     fn try_open(dir: &Path) -> Result<Store, StoreError> {
         let open = caught(|| {
             let path = folder(dir);
@@ -121,7 +126,7 @@ impl Store {
         }
         let result = match &self.open {
             Some(open) => caught(|| act(open)),
-            None => Err(damaged("closed")),
+            None => Err(StoreError::Disk("closed after the disk failed".into())),
         };
         if let Err(StoreError::Damaged(what)) = &result {
             let _ = self.damage.set(what.clone());
@@ -202,7 +207,8 @@ pub(super) fn disk_error(e: io::Error) -> StoreError {
     use io::ErrorKind::*;
     match e.kind() {
         StorageFull | QuotaExceeded | PermissionDenied | ReadOnlyFilesystem | OutOfMemory => {
-            StoreError::Disk(e.to_string())
+            // By kind: sled repeats a failure with other words than the first time.
+            StoreError::Disk(e.kind().to_string())
         }
         _ => damaged(e.to_string()),
     }
