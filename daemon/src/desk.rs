@@ -93,6 +93,15 @@ impl Desk {
         self.records().store()
     }
 
+    /// Makes the store anew if this one, found damaged, is still the one in use.
+    ///
+    /// # Errors
+    /// When journal or store cannot be used.
+    pub fn heal(&self, damaged: &Arc<Store>) -> Result<()> {
+        let mut records = self.records();
+        if Arc::ptr_eq(&records.store(), damaged) { records.make_anew() } else { Ok(()) }
+    }
+
     /// Brings the records up to date with every journal but the live one.
     ///
     /// # Errors

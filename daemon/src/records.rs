@@ -110,10 +110,7 @@ impl Records {
         self.register = None;
         self.store = Records::open(&self.data)?.store;
         match self.try_catch_up(None, &mut |_| {}) {
-            Err(crate::Error::Store(StoreError::Damaged(_))) => {
-                self.heal()?;
-                self.try_catch_up(None, &mut |_| {})?;
-            }
+            Err(crate::Error::Store(StoreError::Damaged(_))) => self.make_anew()?,
             other => other?,
         }
         self.behind = false;
@@ -147,14 +144,9 @@ impl Records {
     /// As [`Records::catch_up`].
     pub fn update(&mut self, folded: Folded) -> Result<()> {
         self.mend()?;
-        let live = folded.segment.clone();
         let result = match self.try_update(vec![folded]) {
-            Err(crate::Error::Store(StoreError::Damaged(_))) => {
-                self.heal()?;
-                // The live segment's journal holds all that was folded: read it like any other for once.
-                tracing::debug!(segment = live, "folded anew from the journal");
-                self.try_catch_up(None, &mut |_| {})
-            }
+            // The live segment's journal holds all that was folded.
+            Err(crate::Error::Store(StoreError::Damaged(_))) => self.make_anew(),
             other => other,
         };
         // Whatever it was, the journal has it.
@@ -166,7 +158,7 @@ impl Records {
     ///
     /// # Errors
     /// When the directory cannot be renamed or a new store cannot be opened.
-    pub fn heal(&mut self) -> Result<()> {
+    fn heal(&mut self) -> Result<()> {
         // Whoever still reads from the old one reads the old files; they are only renamed.
         let aside = store::set_aside(&self.data)?;
         tracing::warn!(aside = %aside.display(), "store set aside");
@@ -174,6 +166,15 @@ impl Records {
         self.begin = None;
         self.register = None;
         Ok(())
+    }
+
+    /// Sets the store aside, and fills the new one from every journal.
+    ///
+    /// # Errors
+    /// When journal or store cannot be used.
+    pub fn make_anew(&mut self) -> Result<()> {
+        self.heal()?;
+        self.try_catch_up(None, &mut |_| {})
     }
 
     /// Makes the store anew from every journal; says how many pulls there are.

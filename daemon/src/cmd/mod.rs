@@ -3,9 +3,11 @@
 
 use crate::args::Command;
 use crate::desk::Desk;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::io::Io;
+use crate::store::StoreError;
 
+mod again;
 pub mod check;
 pub mod correct;
 pub mod day;
@@ -15,11 +17,32 @@ pub mod ingest;
 pub mod run;
 pub mod traps;
 
-/// Does a command at a desk.
+/// Does a command at a desk. One that finds the store damaged is done again on a store made anew.
 ///
 /// # Errors
 /// What the command reports.
 pub fn perform(desk: &Desk, command: &Command, io: &mut Io<'_>) -> Result<()> {
+    let used = desk.store();
+    let mut out = again::Again::new(&mut *io.out);
+    let mut told = Io { out: &mut out, err: &mut *io.err, watched: io.watched, files: &mut *io.files };
+    match once(desk, command, &mut told) {
+        Err(Error::Store(StoreError::Damaged(damage))) => {
+            tracing::warn!(damage, "store damaged");
+            desk.heal(&used)?;
+            // Files have been read and cannot be read again, but what they do takes care of itself.
+            if !command.files().is_empty() {
+                return Err(StoreError::Damaged(damage).into());
+            }
+        }
+        other => return other,
+    }
+    drop(used);
+    out.begin_again();
+    let mut told = Io { out: &mut out, err: &mut *io.err, watched: io.watched, files: &mut *io.files };
+    once(desk, command, &mut told)
+}
+
+fn once(desk: &Desk, command: &Command, io: &mut Io<'_>) -> Result<()> {
     match command {
         Command::Ingest { files } => ingest::ingest(desk, files.len(), io),
         Command::Note { text } => desk.note(text.join(" ")),
@@ -29,7 +52,7 @@ pub fn perform(desk: &Desk, command: &Command, io: &mut Io<'_>) -> Result<()> {
         Command::Export(export) => export::export(desk, export, io),
         Command::Rebuild => rebuild(desk, io),
         Command::Check => check::check(desk, io),
-        Command::Run | Command::Demo(_) => Err(crate::Error::Running(desk.data.clone())),
+        Command::Run | Command::Demo(_) => Err(Error::Running(desk.data.clone())),
     }
 }
 
