@@ -234,3 +234,54 @@ fn a_plain_log_cut_anywhere_and_then_whole_is_journaled_the_same() {
         assert_same("track", &run(&data, &["export", "csv", "--table", "track"]), &track);
     }
 }
+
+#[test]
+fn a_run_s_own_journal_played_again_adds_nothing() {
+    let dir = fresh();
+    let data = dir.path().join("boat");
+    // Lines of a live run carry no number of a tape's line.
+    let tape = "{\"t\":1,\"run\":{\"id\":\"a1\",\"boat\":\"b\",\"timezone\":\"UTC\",\"program\":\"p\",\"schema\":1}}\n\
+                {\"t\":2,\"said\":\"two crabs\"}\n{\"t\":3,\"said\":\"one keeper\"}\n";
+    let path = write(dir.path(), "run.jsonl", tape);
+    run(&data, &["ingest", path.to_str().unwrap()]);
+    let file = data.join("journal/a1.jsonl");
+    let unnumbered: String = std::fs::read_to_string(&file)
+        .unwrap()
+        .lines()
+        .map(|line| {
+            let (body, _) = line.split_once(",\"n\":").unwrap_or_else(|| line.split_once(",\"crc\"").unwrap());
+            let mut line = format!("{body}}}");
+            gunwale_protocol::tape::seal(&mut line, None);
+            line + "\n"
+        })
+        .collect();
+    std::fs::write(&file, unnumbered).unwrap();
+    run(&data, &["rebuild"]);
+    let before = (journal(&data), pulls(&data));
+    let copy = dir.path().join("copy.jsonl");
+    std::fs::copy(&file, &copy).unwrap();
+    run(&data, &["ingest", copy.to_str().unwrap()]);
+    assert_eq!((journal(&data), pulls(&data)), before);
+    assert_eq!(before.1.len(), 1);
+}
+
+#[test]
+fn a_tape_whose_journal_lost_a_line_makes_it_anew() {
+    let dir = fresh();
+    let data = dir.path().join("boat");
+    let said = ["two crabs", "one keeper", "half bait", "tie broken"];
+    let tape: String =
+        said.iter().enumerate().map(|(t, text)| format!("{{\"t\":{t},\"said\":\"{text}\"}}\n")).collect();
+    let path = write(dir.path(), "tape.jsonl", tape);
+    run(&data, &["ingest", path.to_str().unwrap()]);
+    let (whole, records) = (journal(&data), pulls(&data));
+    let (name, bytes) = whole.iter().next().unwrap();
+    let mut harmed = bytes.clone();
+    let at = bytes.windows(6).position(|piece| piece == b"keeper").unwrap();
+    harmed[at] ^= 1;
+    std::fs::write(data.join("journal").join(name), harmed).unwrap();
+    run(&data, &["ingest", path.to_str().unwrap()]);
+    assert_eq!(journal(&data).get(name), whole.get(name));
+    assert!(journal(&data).contains_key(&format!("{name}.damaged-1")), "kept beside it");
+    assert_eq!(pulls(&data), records);
+}

@@ -22,7 +22,7 @@ use crate::store::{self, Batch, Doc, Restart, Store, StoreError};
 /// Every document there is.
 pub const ALL: std::ops::Range<i64> = store::UNDATED..i64::MAX;
 /// Documents written in one transaction.
-const CHUNK: usize = 500;
+const CHUNK: usize = 64;
 /// A ledger is kept to begin from only where trips are this near the newest record: older ones are seldom touched.
 const NEAR: i64 = 48 * HOUR;
 

@@ -1,7 +1,8 @@
 //! One file's inputs through the fold and into their journal, of which an earlier play may have written a part.
 //!
 //! Input by input the file is compared with what stands in the journal; where that ends, the file goes on being written
-//! down. A file that differs is another tape that began with the same line: it gets a journal of its own.
+//! down. A file that differs is another tape that began with the same line: it gets a journal of its own. If the journal
+//! has lost lines to damage, it is set aside and made anew from the file.
 
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -12,7 +13,7 @@ use gunwale_protocol::time::Mono;
 
 use crate::desk::Desk;
 use crate::error::Result;
-use crate::journal::{self, JournalError, Reader, Writer, file_of};
+use crate::journal::{self, Entry, JournalError, Reader, Writer, file_of};
 use crate::segment::{News, Segment};
 
 /// A file being played.
@@ -68,11 +69,9 @@ impl<'a> Play<'a> {
         if taken {
             if let Journal::There(there) = &mut journal {
                 match there.next().transpose()? {
-                    Some(entry) if entry.stamped == stamped && entry.n == Some(n) => {
-                        segment.journaled(entry.after);
-                    }
+                    Some(entry) if entry.stamped == stamped => segment.journaled(entry.after),
                     Some(_) => {
-                        (segment, journal) = self.branch(&stamped)?;
+                        (segment, journal) = self.branch(there.damaged() > 0, &stamped)?;
                         // The new journal has all that came before this input.
                         self.fold = Some((segment, journal));
                         return self.take(stamped, n, out);
@@ -132,33 +131,36 @@ impl<'a> Play<'a> {
         Ok((Box::new(Segment::new(&self.run, t, writer.offset())), Journal::Writing(Box::new(writer))))
     }
 
-    /// Begins the journal of a tape of its own with what it has in common with the other, up to this input.
-    fn branch(&mut self, differs: &Stamped) -> Result<(Box<Segment>, Journal)> {
-        let mut line = String::new();
-        gunwale_protocol::tape::write(differs, &mut line);
-        let other = file_of(&self.desk.data, &self.run.id)?;
-        let id = input::tape_id(format!("{}\n{line}", self.run.id).as_bytes());
-        tracing::info!(
-            other = self.run.id,
-            own = id,
-            "a tape that begins like another: taken as one of its own"
-        );
-        self.run = Run { id, ..self.run.clone() };
+    /// Begins a journal with what this file has in common with the one that is there, up to this input.
+    fn branch(&mut self, damaged: bool, differs: &Stamped) -> Result<(Box<Segment>, Journal)> {
+        let mut other = file_of(&self.desk.data, &self.run.id)?;
+        if damaged {
+            other = journal::set_aside(&other)?;
+            tracing::warn!(aside = %other.display(), "a damaged journal is made anew from its tape");
+        } else {
+            let mut line = String::new();
+            gunwale_protocol::tape::write(differs, &mut line);
+            let id = input::tape_id(format!("{}\n{line}", self.run.id).as_bytes());
+            tracing::info!(other = self.run.id, own = id, "a tape that begins like another: taken as its own");
+            self.run = Run { id, ..self.run.clone() };
+        }
         self.fixes = 0;
         self.recorded.clear();
         let mut common = Reader::open(&other, 0)?;
         let begins = common.next().transpose()?.map_or(differs.t, |entry| entry.stamped.t);
         let (mut segment, mut journal) = self.open(begins)?;
         for entry in common.take(self.inputs) {
-            let entry = entry?;
-            let _ = segment.take(&entry.stamped);
-            match &mut journal {
-                Journal::There(there) => {
-                    there.next().transpose()?;
+            let Entry { stamped, n, .. } = entry?;
+            // What the fold refused then it refuses now, and it was not written down.
+            let _ = segment.take(&stamped);
+            let after = match &mut journal {
+                Journal::There(there) => there.next().transpose()?.map_or(0, |entry| entry.after),
+                Journal::Writing(writer) => {
+                    writer.append(&stamped, n)?;
+                    writer.offset()
                 }
-                Journal::Writing(writer) => writer.append(&entry.stamped, entry.n)?,
-            }
-            segment.journaled(entry.after);
+            };
+            segment.journaled(after);
             self.count(&mut segment);
         }
         Ok((segment, journal))

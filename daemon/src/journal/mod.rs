@@ -160,6 +160,19 @@ pub fn fits(stamped: &Stamped) -> Result<(), JournalError> {
     if line.len() > LINE_MAX { Err(JournalError::TooLong { bytes: line.len() }) } else { Ok(()) }
 }
 
+/// Renames a damaged journal out of the way, to its name with `.damaged-1` or the next number that is free. Nothing is
+/// ever deleted.
+///
+/// # Errors
+/// When it cannot be renamed.
+pub fn set_aside(path: &Path) -> Result<PathBuf, JournalError> {
+    let io = |e| JournalError::io(path, e);
+    let name = |number: u32| PathBuf::from(format!("{}.damaged-{number}", path.display()));
+    let aside = (1..).map(name).find(|aside| !aside.exists()).unwrap_or_else(|| name(0));
+    fs::rename(path, &aside).map_err(io)?;
+    Ok(aside)
+}
+
 fn folder(dir: &Path) -> PathBuf {
     dir.join("journal")
 }
