@@ -249,7 +249,8 @@ fn a_run_s_own_journal_played_again_adds_nothing() {
         .unwrap()
         .lines()
         .map(|line| {
-            let (body, _) = line.split_once(",\"n\":").unwrap_or_else(|| line.split_once(",\"crc\"").unwrap());
+            let (body, _) =
+                line.split_once(",\"n\":").unwrap_or_else(|| line.split_once(",\"crc\"").unwrap());
             let mut line = format!("{body}}}");
             gunwale_protocol::tape::seal(&mut line, None);
             line + "\n"

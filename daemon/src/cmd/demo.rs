@@ -56,7 +56,8 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
     let desk = Desk::new(&data, settings, clock.clone(), Records::open(&data)?);
     let service = Service::start(desk, &format!("{PROGRAM}{MARK}"), devices, Box::new(std::io::stdout()))?;
     service.desk.state(register(&day))?;
-    let played = play(&service, day, ports, &clock);
+    // The cables stay in until the service has stopped.
+    let (_ports, played) = play(&service, day, ports, &clock);
     let desk = service.desk.clone();
     service.stop();
     played?;
@@ -65,8 +66,8 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
     Ok(())
 }
 
-/// Plays the day to its end, serving commands meanwhile; Ctrl-C ends it early.
-fn play(service: &Service, day: Day, mut ports: Ports, clock: &ScaledClock) -> Result<()> {
+/// Plays the day to its end, serving commands meanwhile; Ctrl-C ends it early. Gives the cables back.
+fn play(service: &Service, day: Day, mut ports: Ports, clock: &ScaledClock) -> (Option<Ports>, Result<()>) {
     let (ended, end) = tokio::sync::oneshot::channel();
     let (stop, clock, desk) = (Stop::default(), *clock, service.desk.clone());
     let player = std::thread::Builder::new().name("boat".into()).spawn({
@@ -80,8 +81,13 @@ fn play(service: &Service, day: Day, mut ports: Ports, clock: &ScaledClock) -> R
             let unplug = Unplug::midday(&day);
             // Nobody waits any more when Ctrl-C came first.
             let _ = ended.send(sim::play(&day, &mut ports, Some(unplug), &clock, &stop, said));
+            ports
         }
-    })?;
+    });
+    let player = match player {
+        Ok(player) => player,
+        Err(e) => return (None, Err(e.into())),
+    };
     let served = serve_until(&service.desk, async {
         tokio::select! {
             played = end => { if let Ok(played) = played { played?; } }
@@ -90,10 +96,7 @@ fn play(service: &Service, day: Day, mut ports: Ports, clock: &ScaledClock) -> R
         Ok(())
     });
     stop.set();
-    if player.join().is_err() {
-        tracing::error!("the simulated boat failed");
-    }
-    served
+    (player.join().ok(), served)
 }
 
 /// The traps as they lie before the day.

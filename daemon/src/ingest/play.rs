@@ -141,7 +141,11 @@ impl<'a> Play<'a> {
             let mut line = String::new();
             gunwale_protocol::tape::write(differs, &mut line);
             let id = input::tape_id(format!("{}\n{line}", self.run.id).as_bytes());
-            tracing::info!(other = self.run.id, own = id, "a tape that begins like another: taken as its own");
+            tracing::info!(
+                other = self.run.id,
+                own = id,
+                "a tape that begins like another: taken as its own"
+            );
             self.run = Run { id, ..self.run.clone() };
         }
         self.fixes = 0;

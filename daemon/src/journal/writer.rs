@@ -68,8 +68,6 @@ pub struct Writer<D = File> {
     held: Vec<u8>,
     /// How much of them the system has taken.
     written: usize,
-    since: Option<Mono>,
-    reached: Option<(u64, u64)>,
     line: String,
 }
 
@@ -114,10 +112,8 @@ impl Writer {
         first_run(path, &file)?;
         let mut lines = Lines::new(File::open(path).map_err(io)?, 0);
         let mut whole = 0;
-        let mut reached = None;
         while let Some(line) = lines.next().map_err(io)? {
-            if let Line::Good(_, sealed) = line {
-                reached = advance(reached, sealed.n);
+            if let Line::Good(..) = line {
                 whole = lines.offset;
             }
         }
@@ -126,23 +122,14 @@ impl Writer {
         }
         file.set_len(whole).map_err(io)?;
         file.sync_data().map_err(io)?;
-        Ok(Writer { reached, ..Writer::on(file, path.to_path_buf(), whole) })
+        Ok(Writer::on(file, path.to_path_buf(), whole))
     }
 }
 
 impl<D: Disk> Writer<D> {
     /// A writer on a disk whose first `length` bytes are whole lines and synced.
     pub fn on(disk: D, path: PathBuf, length: u64) -> Writer<D> {
-        Writer {
-            disk,
-            path,
-            synced: length,
-            held: Vec::new(),
-            written: 0,
-            since: None,
-            reached: None,
-            line: String::new(),
-        }
+        Writer { disk, path, synced: length, held: Vec::new(), written: 0, line: String::new() }
     }
 
     /// Appends one input; `n` is the ordinal of the tape's line it came from.
@@ -164,8 +151,6 @@ impl<D: Disk> Writer<D> {
             self.sync()?;
         }
         self.held.extend_from_slice(self.line.as_bytes());
-        self.since = self.since.or(Some(stamped.t));
-        self.reached = advance(self.reached, n);
         // Whatever fails here is kept, and fails again at the next sync, which reports it.
         if self.held.len() >= SYNC_AT {
             let _ = self.sync();
@@ -191,23 +176,12 @@ impl<D: Disk> Writer<D> {
         self.synced += self.held.len() as u64;
         self.held.clear();
         self.written = 0;
-        self.since = None;
         Ok(())
-    }
-
-    /// The stamp of the first input that is not known to be on the disk; `None` when all are.
-    pub fn unsynced_since(&self) -> Option<Mono> {
-        self.since
     }
 
     /// The offset after the last input appended.
     pub fn offset(&self) -> u64 {
         self.synced + self.held.len() as u64
-    }
-
-    /// How far a tape is journaled: the `n` of the last input that has one, and how many inputs of that line there are.
-    pub fn reached(&self) -> Option<(u64, u64)> {
-        self.reached
     }
 
     /// The segment's file.
@@ -238,14 +212,5 @@ impl<D: Disk> Writer<D> {
                 Err(JournalError::io(&self.path, e))
             }
         }
-    }
-}
-
-/// Counts one more input of the tape's line `n`.
-fn advance(reached: Option<(u64, u64)>, n: Option<u64>) -> Option<(u64, u64)> {
-    match (reached, n) {
-        (Some((last, count)), Some(n)) if last == n => Some((n, count + 1)),
-        (_, Some(n)) => Some((n, 1)),
-        (reached, None) => reached,
     }
 }
