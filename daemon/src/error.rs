@@ -22,7 +22,7 @@ pub enum Error {
     #[error(transparent)]
     Store(#[from] StoreError),
     /// A file cannot be opened, read or written.
-    #[error("{what} {path}: {source}: {todo}")]
+    #[error("{what} {path}: {source}: {advice}")]
     File {
         /// What was tried: `cannot read`.
         what: &'static str,
@@ -31,7 +31,7 @@ pub enum Error {
         /// What the system said.
         source: std::io::Error,
         /// What to do.
-        todo: &'static str,
+        advice: &'static str,
     },
     /// Output could not be written.
     #[error("cannot write the output: {0}: give it somewhere to go, or more room")]
@@ -95,10 +95,10 @@ impl Error {
     pub fn file(
         what: &'static str,
         path: impl Into<PathBuf>,
-        todo: &'static str,
+        advice: &'static str,
     ) -> impl FnOnce(std::io::Error) -> Error {
         let path = path.into();
-        move |source| Error::File { what, path, source, todo }
+        move |source| Error::File { what, path, source, advice }
     }
 
     /// Exit status: 2 for wrong usage, 1 for the rest.

@@ -49,7 +49,7 @@ pub fn ingest(desk: &Desk, name: &str, from: &mut dyn BufRead, out: &mut dyn Wri
     let mut head: Option<Vec<u8>> = None;
     let mut source: Option<Source<'_>> = None;
     let read =
-        |e| crate::Error::File { what: "cannot read", path: name.into(), source: e, todo: "play it again" };
+        |e| crate::Error::File { what: "cannot read", path: name.into(), source: e, advice: "play it again" };
     while let Some(line) = lines.next_line().map_err(read)? {
         let bytes = match line {
             Line::TooLong { .. } => {

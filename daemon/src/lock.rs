@@ -16,16 +16,16 @@ impl Lock {
     /// # Errors
     /// When the data directory cannot be made or written to.
     pub fn try_take(data: &Path) -> Result<Option<Lock>> {
-        let todo = "check the path and its permissions, or give another --data";
-        std::fs::create_dir_all(data).map_err(Error::file("cannot make", data, todo))?;
+        let advice = "check the path and its permissions, or give another --data";
+        std::fs::create_dir_all(data).map_err(Error::file("cannot make", data, advice))?;
         let path = data.join("lock");
         let mut options = OpenOptions::new();
         let file = options.create(true).truncate(false).write(true).open(&path);
-        let file = file.map_err(Error::file("cannot write", &path, todo))?;
+        let file = file.map_err(Error::file("cannot write", &path, advice))?;
         match file.try_lock() {
             Ok(()) => Ok(Some(Lock(file))),
             Err(TryLockError::WouldBlock) => Ok(None),
-            Err(TryLockError::Error(e)) => Err(Error::file("cannot lock", path, todo)(e)),
+            Err(TryLockError::Error(e)) => Err(Error::file("cannot lock", path, advice)(e)),
         }
     }
 

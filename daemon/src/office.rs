@@ -58,8 +58,8 @@ impl Output {
         let mut name = path.file_name().map_or_else(Default::default, std::ffi::OsStr::to_owned);
         name.push(".part");
         let temporary = path.with_file_name(name);
-        let todo = "check the path and its permissions";
-        let file = File::create(&temporary).map_err(Error::file("cannot write", &temporary, todo))?;
+        let advice = "check the path and its permissions";
+        let file = File::create(&temporary).map_err(Error::file("cannot write", &temporary, advice))?;
         Ok(Output::File { writer: BufWriter::new(file), temporary, path: path.clone() })
     }
 
@@ -75,8 +75,8 @@ impl Output {
         if let Output::File { writer, temporary, path } = self {
             if good {
                 writer.get_ref().sync_all()?;
-                let todo = "check the path and its permissions";
-                std::fs::rename(&temporary, &path).map_err(Error::file("cannot write", path, todo))?;
+                let advice = "check the path and its permissions";
+                std::fs::rename(&temporary, &path).map_err(Error::file("cannot write", path, advice))?;
             } else {
                 std::fs::remove_file(&temporary)?;
             }

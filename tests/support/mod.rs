@@ -124,3 +124,10 @@ pub fn counts(out: &str) -> [u64; 4] {
     };
     [n, r, f, p].map(|number| number.parse().expect("a number"))
 }
+
+/// What a command that fails says on stderr, with its exit status.
+pub fn refusal(data: &Path, args: &[&str]) -> (i32, String) {
+    let output = attempt(data, args);
+    assert_eq!(text(&output.stdout), "", "{args:?}");
+    (output.status.code().expect("it ends by itself"), text(&output.stderr))
+}
