@@ -1,7 +1,7 @@
 //! The live loop: whatever comes in is stamped, journaled, folded, and told. It holds no rules of its own, waits for
 //! no store and no client, and nothing that a device or the disk does ends it.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 use std::io::Write;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender};
@@ -68,6 +68,8 @@ pub struct Capture {
     reached: Mono,
     /// Records to be told once they are safe.
     untold: VecDeque<String>,
+    /// Those that were, or will be.
+    told: BTreeSet<String>,
     answers: Vec<Answer>,
     /// Something happened that the records should show.
     changed: bool,
@@ -99,6 +101,7 @@ impl Capture {
             out,
             reached: t,
             untold: VecDeque::new(),
+            told: BTreeSet::new(),
             answers: Vec::new(),
             changed: false,
             unsynced: None,
@@ -230,7 +233,10 @@ impl Capture {
                     self.changed = true;
                 }
                 News::Recorded(pull) => {
-                    self.untold.push_back(pull);
+                    // One that is dated later is complete once more, and told once.
+                    if self.told.insert(pull.clone()) {
+                        self.untold.push_back(pull);
+                    }
                     self.changed = true;
                 }
             }

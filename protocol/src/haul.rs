@@ -10,7 +10,7 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use crate::clock::GpsClock;
-use crate::finding::{Finding, Flag, Moment, Note, Spot, Weighing};
+use crate::finding::{Finding, Flag, Moment, Note, Spot, TimeSource, Weighing};
 use crate::input::{Input, Run, Stamped, Statement};
 use crate::nmea::{self, Epoch, Epochs, Sentence};
 use crate::scale;
@@ -454,9 +454,11 @@ impl Haul {
     }
 
     fn found(&mut self, thing: Thing) {
-        if self.clock.heard_gps() {
+        if self.clock.source() != TimeSource::None {
             self.emit(&thing);
-        } else {
+        }
+        if !self.clock.heard_gps() {
+            // Dated, or dated better, when GPS gives a date.
             self.undated.push(thing);
         }
     }
