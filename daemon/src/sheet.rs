@@ -163,7 +163,7 @@ fn remarks(pull: &Record) -> Vec<String> {
         remarks
             .push(format!("which trap? {share:.0} % {}, else {other}", pull.trap.as_deref().unwrap_or("–")));
     }
-    if pull.pairing.grade == Grade::None {
+    if pull.pairing.grade == Grade::None && pull.position.is_some() {
         remarks.push("no trap of the register here".into());
     }
     remarks.extend(pull.flags.iter().filter_map(|flag| said(*flag)).map(str::to_owned));
@@ -221,8 +221,11 @@ fn dock(pulls: &[Record], idle: &[String]) -> [(&'static str, String); 5] {
             }
         }
     }
-    let catch =
-        SUMS.map(|(key, word)| format!("{} {word}", sums.get(key).copied().unwrap_or_default())).join(", ");
+    let sum = |(key, word): (&str, &str)| match sums.get(key).copied().unwrap_or_default() {
+        1 => format!("1 {}", singular(word)),
+        n => format!("{n} {word}"),
+    };
+    let catch = SUMS.map(sum).join(", ");
     let weighings: usize = pulls.iter().filter_map(|p| p.weight.as_ref()).map(|w| w.weighings.len()).sum();
     let grams: f64 = pulls.iter().filter_map(|p| p.weight.as_ref()).map(|w| w.total_g).sum();
     let weight = match weighings {

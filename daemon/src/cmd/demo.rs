@@ -62,7 +62,9 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
     service.stop();
     played?;
     println!("\n{}", sheet::sheet(&desk, &find::day(&desk, None)?)?);
-    println!("The records are in {0}\nas a table: gunwale --data {0} export csv", data.display());
+    // As it was called, so that the line can be copied: a newcomer has not installed it.
+    let program = std::env::args().next().unwrap_or_else(|| "gunwale".into());
+    println!("The records are in {0}\nas a table: {program} --data {0} export csv", data.display());
     Ok(())
 }
 
