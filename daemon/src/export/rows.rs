@@ -1,11 +1,12 @@
 //! The rows of each table: flat, one field a column, in the order of the header.
 
 use gunwale_protocol::record::{LooseRecord, NoteRecord, Record, WeighingRecord};
+use gunwale_protocol::tally::KEYS;
 use serde::Serialize;
 use serde_json::Value;
 
-/// Columns of the pulls table. Those from `crabs` to `other` are the tally's keys.
-pub const PULLS: &[&str] = &[
+/// Columns of the pulls table before those of the tally.
+const BEFORE: [&str; 20] = [
     "pull",
     "kind",
     "boat",
@@ -26,52 +27,22 @@ pub const PULLS: &[&str] = &[
     "set_at",
     "set_lat",
     "set_lon",
-    "crabs",
-    "keepers",
-    "claws",
-    "both",
-    "shorts",
-    "berried",
-    "females",
-    "males",
-    "soft",
-    "dead",
-    "regrown",
-    "crushers",
-    "pincers",
-    "left_handed",
-    "right_handed",
-    "bad_breaks",
-    "bait_left",
-    "bait_added",
-    "bait_pieces",
-    "bait_kind",
-    "tie",
-    "tie_new",
-    "lid",
-    "tampered",
-    "trap_state",
-    "taken_in",
-    "bottom",
-    "sizes",
-    "other",
-    "total_g",
-    "weight_sd_g",
-    "weighings",
-    "depth_m",
-    "water_c",
-    "notes",
-    "text",
-    "flags",
 ];
+/// ... and after them.
+const AFTER: [&str; 8] =
+    ["total_g", "weight_sd_g", "weighings", "depth_m", "water_c", "notes", "text", "flags"];
 
-/// A pull as a row of text, one field for each of [`PULLS`]; what is not known is empty.
+/// Columns of the pulls table, the tally's keys in their midst.
+pub fn pull_columns() -> Vec<&'static str> {
+    [&BEFORE[..], &KEYS[..], &AFTER[..]].concat()
+}
+
+/// A pull as a row of text, one field for each of [`pull_columns`]; what is not known is empty.
 pub fn pull(record: &Record) -> Vec<String> {
-    let tally = serde_json::to_value(&record.tally).unwrap_or_default();
     let position = record.position.as_ref();
     let set = record.set.as_ref();
     let weight = record.weight.as_ref();
-    let field = |column: &&str| match *column {
+    let field = |column: &str| match column {
         "pull" => record.pull.clone(),
         "kind" => word(&record.kind),
         "boat" => record.boat.clone(),
@@ -100,9 +71,9 @@ pub fn pull(record: &Record) -> Vec<String> {
         "notes" => record.notes.len().to_string(),
         "text" => record.notes.iter().filter_map(|n| n.text.as_deref()).collect::<Vec<_>>().join(" / "),
         "flags" => record.flags.iter().map(word).collect::<Vec<_>>().join(";"),
-        key => plain(tally.get(key)),
+        key => text(record.tally.get(key)),
     };
-    PULLS.iter().map(field).collect()
+    pull_columns().into_iter().map(field).collect()
 }
 
 fn text(value: Option<impl ToString>) -> String {
@@ -111,18 +82,9 @@ fn text(value: Option<impl ToString>) -> String {
 
 /// The word a unit variant is written as.
 fn word(value: &impl Serialize) -> String {
-    plain(serde_json::to_value(value).ok().as_ref())
-}
-
-/// A JSON value as a cell: maps as `word:count` joined by `;`.
-fn plain(value: Option<&Value>) -> String {
-    match value {
-        None | Some(Value::Null) => String::new(),
-        Some(Value::String(text)) => text.clone(),
-        Some(Value::Object(map)) => {
-            map.iter().map(|(word, n)| format!("{word}:{}", plain(Some(n)))).collect::<Vec<_>>().join(";")
-        }
-        Some(other) => other.to_string(),
+    match serde_json::to_value(value) {
+        Ok(Value::String(word)) => word,
+        _ => String::new(),
     }
 }
 

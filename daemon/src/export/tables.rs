@@ -17,7 +17,7 @@ use crate::records;
 /// # Errors
 /// Records that cannot be read, output that cannot be written.
 pub fn pulls(desk: &Desk, range: &Range, format: TableFormat, out: &mut dyn Write) -> Result<()> {
-    let mut table = Table::begin(format, rows::PULLS, out)?;
+    let mut table = Table::begin(format, &rows::pull_columns(), out)?;
     each(desk, range, |entry| match (entry, format) {
         (Entry::Pull(record), TableFormat::Csv) => table.row(&rows::pull(record)),
         (Entry::Pull(record), TableFormat::Jsonl) => table.row(record),

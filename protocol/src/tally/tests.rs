@@ -339,7 +339,7 @@ fn corrections_by_key() {
         ("taken_in", "true"),
         ("bottom", "grass edge"),
         ("sizes", "jumbo:1;large:2"),
-        ("other", "blue crab:2;urchin"),
+        ("other", "blue crab:2;urchin:"),
     ] {
         tally.set(key, value).unwrap();
         assert_eq!(tally.get(key).as_deref(), Some(value), "{key}");

@@ -47,7 +47,7 @@ const NUMBER: &str = "a whole number from 0 to 9999";
 const YES_NO: &str = "true or false";
 const WORD: &str = "a word of at most 60 characters without ; and :";
 const SIZES: &str = "word:count pairs joined by ;, such as jumbo:1;large:2";
-const OTHER: &str = "words or word:count pairs joined by ;, such as conch:1;urchin";
+const OTHER: &str = "words or word:count pairs joined by ;, such as conch:1;urchin:";
 
 /// Why a correction was refused.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -220,7 +220,8 @@ fn sizes(text: &str) -> Option<BTreeMap<String, u32>> {
 
 fn other(text: &str) -> Option<BTreeMap<String, Option<u32>>> {
     let pair = |part: &str| match part.split_once(':') {
-        Some((w, n)) => Some((word(w)?, Some(number(n.trim())?))),
+        Some((w, n)) if !n.trim().is_empty() => Some((word(w)?, Some(number(n.trim())?))),
+        Some((w, _)) => Some((word(w)?, None)),
         None => Some((word(part)?, None)),
     };
     text.split(';').map(pair).collect()
@@ -240,7 +241,7 @@ fn joined<'a>(pairs: impl Iterator<Item = (&'a String, Option<u32>)>) -> Option<
         let joint = if text.is_empty() { "" } else { ";" };
         let _ = match n {
             Some(n) => write!(text, "{joint}{word}:{n}"),
-            None => write!(text, "{joint}{word}"),
+            None => write!(text, "{joint}{word}:"),
         };
     }
     (!text.is_empty()).then_some(text)
