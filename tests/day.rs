@@ -6,11 +6,11 @@ mod support;
 
 use std::path::Path;
 
-use gunwale::sim::{Day, Options, TruthPull};
+use gunwale::sim::{Day, Options, ScaleUse, TruthPull};
 use gunwale_protocol::place::{LatLon, distance_m};
 use gunwale_protocol::time::{DAY, HOUR, SECOND, Utc};
 use serde_json::Value;
-use support::{assert_same, counts, fresh, journal, later, pulls, records, run, write};
+use support::{assert_same, counts, fresh, journal, jsonl, later, pulls, records, run, write};
 
 fn tape(day: &Day) -> String {
     let mut tape = Vec::new();
@@ -182,4 +182,33 @@ fn a_second_day_soaks_from_the_first() {
         assert!(off.abs() < 0.02, "trap {trap:?}: {off} h off {soak_h}");
     }
     assert_eq!((from_first, from_register), (10, 1));
+}
+
+#[test]
+fn what_is_stated_after_a_day_stands_over_its_sets_whatever_the_computer_s_clock() {
+    // The simulated day lies ahead of most clocks, as a boat computer's clock may lie behind GPS.
+    let dir = fresh();
+    let data = dir.path().join("boat");
+    let day =
+        Day::new(Options { pulls: 3, haul_s: (25.0, 40.0), scale: ScaleUse::Off, ..Options::default() });
+    let mut tape = Vec::new();
+    day.tape(&mut tape).unwrap();
+    let mut traps = "trap,lat,lon,set_at\n".to_owned();
+    for row in day.traps() {
+        traps += &format!("{},{},{},{}\n", row.trap, row.lat, row.lon, row.set_at);
+    }
+    run(&data, &["traps", "import", write(dir.path(), "traps.csv", traps).to_str().unwrap()]);
+    run(&data, &["ingest", write(dir.path(), "day.jsonl", tape).to_str().unwrap()]);
+    run(&data, &["traps", "retire", "2"]);
+    run(&data, &["traps", "add", "3", "24.5", "-81.5"]);
+    for rebuilt in [false, true] {
+        if rebuilt {
+            run(&data, &["rebuild"]);
+        }
+        let traps = jsonl(&run(&data, &["traps", "list", "--format", "jsonl"]));
+        let states: Vec<&str> = traps.iter().map(|trap| trap["state"].as_str().unwrap()).collect();
+        assert_eq!(states, ["in_water", "retired", "in_water"]);
+        assert_eq!((traps[2]["lat"].as_f64(), traps[2]["lon"].as_f64()), (Some(24.5), Some(-81.5)));
+        assert!(traps[2]["set_at"].is_string(), "mending the place keeps the soak");
+    }
 }

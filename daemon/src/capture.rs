@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use gunwale_protocol::input::{Input, Run, Stamped, Stated, Statement};
 use gunwale_protocol::nmea;
-use gunwale_protocol::time::{Mono, SECOND};
+use gunwale_protocol::time::{Mono, SECOND, Utc};
 
 use crate::clock::Clock;
 use crate::device;
@@ -33,8 +33,8 @@ pub enum Msg {
     Device(device::Event),
     /// A typed note, and who waits to hear that it is safe.
     Said(String, Option<Answer>),
-    /// What a person stated, and who waits.
-    State(Vec<Stated>, Answer),
+    /// What a person stated, the earliest moment it may be dated, and who waits.
+    State(Vec<Stated>, Utc, Answer),
     /// The service ends.
     Stop,
 }
@@ -157,9 +157,10 @@ impl Capture {
             Msg::Device(device::Event::Line { device, t, text }) => self.line(device, t, &text),
             Msg::Device(device::Event::Device { name, state }) => tracing::info!(device = name, "{state}"),
             Msg::Said(text, answer) => self.told(vec![Input::Said(text)], answer),
-            Msg::State(stated, answer) => {
+            Msg::State(stated, earliest, answer) => {
                 // By GPS when it is known: the computer's own clock may be anything.
-                let at = self.segment.haul().utc_at(self.clock.now()).unwrap_or_else(|| self.clock.system());
+                let now = self.segment.haul().utc_at(self.clock.now()).unwrap_or_else(|| self.clock.system());
+                let at = now.max(earliest);
                 let statement = |said| Input::Statement(Statement { at, said });
                 self.told(stated.into_iter().map(statement).collect(), Some(answer));
             }

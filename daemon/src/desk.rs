@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use gunwale_protocol::input::{Input, JOURNAL_SCHEMA, Run, Stamped, Stated, Statement};
-use gunwale_protocol::time::Mono;
+use gunwale_protocol::time::{Mono, Utc};
 
 use crate::capture::Msg;
 use crate::clock::Clock;
@@ -130,13 +130,22 @@ impl Desk {
     /// When the journal cannot be written, or the service does not take it.
     pub fn state(&self, said: Vec<Stated>) -> Result<()> {
         match &self.live {
-            Some(_) => self.tell(|answer| Msg::State(said, answer)),
+            Some(_) => {
+                let earliest = self.stating_at(Utc(i64::MIN))?;
+                self.tell(|answer| Msg::State(said, earliest, answer))
+            }
             None => {
-                let at = self.clock.system();
+                let at = self.stating_at(self.clock.system())?;
                 self.append(said.into_iter().map(|said| Statement { at, said }))?;
                 self.catch_up(&mut |_| {})
             }
         }
+    }
+
+    /// When what is stated at `now` takes effect: after all that it can be about. A computer's clock may be behind the
+    /// records' GPS time, and a trap retired now must not come back with a set of yesterday.
+    fn stating_at(&self, now: Utc) -> Result<Utc> {
+        Ok(self.records().newest()?.map_or(now, |newest| now.max(newest + 1)))
     }
 
     /// A typed note, now.

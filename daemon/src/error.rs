@@ -57,6 +57,9 @@ pub enum Error {
     /// No records at all.
     #[error("there are no records yet: run on the boat, or ingest a tape")]
     NoRecords,
+    /// Nothing of that day.
+    #[error("there are no records of {0}: `gunwale day` without a date shows the last day that has any")]
+    NoRecordsOf(String),
     /// A trap file that cannot be imported; nothing of it was.
     #[error("{file}: {problem}: nothing of it was imported, mend it and import again")]
     TrapFile {

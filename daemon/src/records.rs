@@ -200,6 +200,22 @@ impl Records {
         Ok(pulls)
     }
 
+    /// The latest moment that records and register speak of.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn newest(&mut self) -> Result<Option<Utc>> {
+        let mut newest = None;
+        if let Some(day) = self.store.last_day()? {
+            for doc in self.store.day(&day) {
+                newest = newest.max(read(&doc?)?.found.until());
+            }
+        }
+        let mut register = self.register()?;
+        register.advance_to_the_end();
+        Ok(register.entries().map(|trap| trap.set_at).fold(newest, Option::max))
+    }
+
     /// The register as of the newest trip.
     ///
     /// # Errors

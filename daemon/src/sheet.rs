@@ -28,7 +28,7 @@ const SUMS: [(&str, &str); 5] = [
 /// The sheet of a day.
 ///
 /// # Errors
-/// [`Error::NoRecords`] when nothing was recorded that day.
+/// [`Error::NoRecordsOf`] when nothing was recorded that day.
 pub fn sheet(desk: &Desk, day: &str) -> Result<String> {
     let mut pulls: Vec<Record> = Vec::new();
     let mut loose: Vec<String> = Vec::new();
@@ -44,7 +44,7 @@ pub fn sheet(desk: &Desk, day: &str) -> Result<String> {
         }
     }
     if pulls.is_empty() && loose.is_empty() {
-        return Err(Error::NoRecords);
+        return Err(Error::NoRecordsOf(day.to_owned()));
     }
     let clock = Clock { timezone: &timezone };
     let mut text = title(day, &pulls, &clock);

@@ -49,6 +49,15 @@ impl Found {
         }
     }
 
+    /// The last moment it speaks of; `None` while undated.
+    pub fn until(&self) -> Option<Utc> {
+        let ended = match &self.finding {
+            Finding::Stop(stop) => stop.ended.and_then(|end| end.utc),
+            Finding::Loose(_) => None,
+        };
+        ended.or_else(|| self.at())
+    }
+
     /// Its id.
     pub fn id(&self) -> &str {
         match &self.finding {
@@ -165,7 +174,7 @@ impl Ledger {
     }
 
     fn fold_trips(&mut self, over: impl Fn(Utc) -> bool) -> Vec<Outcome> {
-        let end = |trip: &[Found]| trip.iter().map(latest).max().flatten();
+        let end = |trip: &[Found]| trip.iter().map(Found::until).max().flatten();
         let mut ended: Vec<(Option<Utc>, String)> = self
             .open
             .iter()
@@ -255,14 +264,6 @@ pub fn notes(found: &Found) -> &[Note] {
     match &found.finding {
         Finding::Stop(stop) => &stop.notes,
         Finding::Loose(loose) => loose.note.as_slice(),
-    }
-}
-
-/// The last known moment of a stop.
-fn latest(found: &Found) -> Option<Utc> {
-    match &found.finding {
-        Finding::Stop(stop) => stop.ended.and_then(|end| end.utc).or(stop.started.utc),
-        Finding::Loose(_) => None,
     }
 }
 
