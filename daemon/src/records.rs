@@ -222,7 +222,7 @@ impl Records {
     /// When the store cannot be read.
     pub fn register(&mut self) -> Result<Register> {
         if self.register.is_none() {
-            self.refold(None)?;
+            self.refold(None, Batch::default())?;
         }
         Ok(self.register.clone().unwrap_or_default())
     }
@@ -293,12 +293,12 @@ impl Records {
         }
         if changes.stated {
             self.begin = None;
-            self.refold(None)?;
-        } else if changes.earliest.is_some() {
-            self.refold(changes.earliest)?;
         }
-        self.store.apply(&last)?;
-        Ok(())
+        match changes.earliest {
+            _ if changes.stated => self.refold(None, last),
+            Some(earliest) => self.refold(Some(earliest), last),
+            None => Ok(self.store.apply(&last)?),
+        }
     }
 
     fn keep(&self, segment: &str, found: &Found, changes: &mut Changes) -> Result<()> {
@@ -323,8 +323,9 @@ impl Records {
         Ok(())
     }
 
-    /// Runs the second fold from the trip that holds `from`, or from the beginning.
-    fn refold(&mut self, from: Option<Utc>) -> Result<()> {
+    /// Runs the second fold from the trip that holds `from`, or from the beginning. What is in `last`, the restart
+    /// points, goes into the store in one transaction with the last records.
+    fn refold(&mut self, from: Option<Utc>, last: Batch) -> Result<()> {
         let begin = self.begin.take().filter(|(at, _)| from.is_some_and(|from| from >= *at));
         let (start, mut ledger) = match begin {
             Some((at, ledger)) => (Some(at), ledger),
@@ -356,6 +357,7 @@ impl Records {
         for outcome in ledger.finish() {
             self.put_outcome(&mut segments, outcome, &mut changes)?;
         }
+        changes.batch.restart = last.restart;
         changes.flush(&self.store)?;
         self.register = Some(ledger.register().clone());
         Ok(())
