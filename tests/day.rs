@@ -200,6 +200,8 @@ fn what_is_stated_after_a_day_stands_over_its_sets_whatever_the_computer_s_clock
     run(&data, &["traps", "import", write(dir.path(), "traps.csv", traps).to_str().unwrap()]);
     run(&data, &["ingest", write(dir.path(), "day.jsonl", tape).to_str().unwrap()]);
     run(&data, &["traps", "retire", "2"]);
+    // Two at once, one over the other: the later word stands.
+    run(&data, &["traps", "add", "3", "24.6", "-81.6"]);
     run(&data, &["traps", "add", "3", "24.5", "-81.5"]);
     for rebuilt in [false, true] {
         if rebuilt {

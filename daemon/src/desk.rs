@@ -129,23 +129,28 @@ impl Desk {
     /// # Errors
     /// When the journal cannot be written, or the service does not take it.
     pub fn state(&self, said: Vec<Stated>) -> Result<()> {
+        self.state_from(Utc(i64::MIN), said)
+    }
+
+    /// As [`Desk::state`], of something that holds after all that is recorded. A computer's clock may be behind the
+    /// records' GPS time, and a trap retired now must not come back with a set of yesterday.
+    ///
+    /// # Errors
+    /// As [`Desk::state`].
+    pub fn state_last(&self, said: Vec<Stated>) -> Result<()> {
+        let newest = self.records().newest()?;
+        self.state_from(newest.map_or(Utc(i64::MIN), |newest| newest + 1), said)
+    }
+
+    fn state_from(&self, earliest: Utc, said: Vec<Stated>) -> Result<()> {
         match &self.live {
-            Some(_) => {
-                let earliest = self.stating_at(Utc(i64::MIN))?;
-                self.tell(|answer| Msg::State(said, earliest, answer))
-            }
+            Some(_) => self.tell(|answer| Msg::State(said, earliest, answer)),
             None => {
-                let at = self.stating_at(self.clock.system())?;
+                let at = self.clock.system().max(earliest);
                 self.append(said.into_iter().map(|said| Statement { at, said }))?;
                 self.catch_up(&mut |_| {})
             }
         }
-    }
-
-    /// When what is stated at `now` takes effect: after all that it can be about. A computer's clock may be behind the
-    /// records' GPS time, and a trap retired now must not come back with a set of yesterday.
-    fn stating_at(&self, now: Utc) -> Result<Utc> {
-        Ok(self.records().newest()?.map_or(now, |newest| now.max(newest + 1)))
     }
 
     /// A typed note, now.

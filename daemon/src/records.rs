@@ -200,7 +200,7 @@ impl Records {
         Ok(pulls)
     }
 
-    /// The latest moment that records and register speak of.
+    /// The latest moment that records, register and statements speak of.
     ///
     /// # Errors
     /// When the store cannot be read.
@@ -213,7 +213,9 @@ impl Records {
         }
         let mut register = self.register()?;
         register.advance_to_the_end();
-        Ok(register.entries().map(|trap| trap.set_at).fold(newest, Option::max))
+        let sets = register.entries().map(|trap| trap.set_at);
+        let stated = self.statements()?.into_iter().map(|statement| Some(statement.at));
+        Ok(sets.chain(stated).fold(newest, Option::max))
     }
 
     /// The register as of the newest trip.

@@ -34,7 +34,14 @@ pub fn traps(desk: &Desk, command: &Traps, io: &mut Io<'_>) -> Result<()> {
                 _ => return Err(Error::Usage("give a position LAT LON, or --at PULL".into())),
             };
             let trap = name(trap)?;
-            desk.state(vec![Stated::Trap(TrapStated { trap: trap.clone(), place })])?;
+            let by_pull = matches!(place, TrapPlace::Pull { .. });
+            let stated = vec![Stated::Trap(TrapStated { trap: trap.clone(), place })];
+            // What a pull names can be undone like a correction, so it takes its turn among them.
+            if by_pull {
+                desk.state(stated)?
+            } else {
+                desk.state_last(stated)?
+            }
             writeln!(io.out, "trap {trap} is in the register")?;
         }
         Traps::Retire { trap } => {
@@ -42,7 +49,7 @@ pub fn traps(desk: &Desk, command: &Traps, io: &mut Io<'_>) -> Result<()> {
                 return Err(Error::NoTrap(trap.clone()));
             }
             let place = TrapPlace::Retired { retired: true };
-            desk.state(vec![Stated::Trap(TrapStated { trap: trap.clone(), place })])?;
+            desk.state_last(vec![Stated::Trap(TrapStated { trap: trap.clone(), place })])?;
             writeln!(io.out, "trap {trap} is out of the register")?;
         }
     }
