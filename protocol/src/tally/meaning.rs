@@ -44,7 +44,8 @@ impl Reader {
                 verdict(self.noun(before)) || matches!(self.sense(before), Some(Sense::Adjective))
             });
             // "Two short one soft": there it is a number.
-            let listed = self.noun(at + 1).is_some() && at.checked_sub(2).is_some_and(|at| self.figure(at));
+            let listed = self.noun(at + 1).is_some() && at.checked_sub(2).is_some_and(|at| self.figure(at))
+                || at.checked_sub(1).is_some_and(|word| self.follows_count(word));
             let before_verdict = self.noun(at + 1).is_none_or(|(_, form)| form == Form::Verdict);
             if one && described && before_verdict && !listed {
                 self.turn(at, What::Term(Sense::Filler));
@@ -63,6 +64,15 @@ impl Reader {
                 }
             }
         }
+    }
+
+    /// In a list that gives the word before its number, this is the next word: "both 0, left handed one".
+    fn follows_count(&self, word: usize) -> bool {
+        let skip = |what: &What| {
+            matches!(what, What::Glue | What::Comma | What::Term(Sense::Link | Sense::Filler | Sense::More))
+        };
+        let Some(figure) = self.before(word, skip).filter(|at| self.figure(*at)) else { return false };
+        figure.checked_sub(1).is_some_and(|at| self.noun(at).is_some())
     }
 
     /// Trap names that need no weighing of alternatives: "number twelve buoy", "trap B14", "trap lucky".

@@ -52,6 +52,8 @@ fn what_a_record_promises_to_take() {
         "trap fourteen seven crabs four keepers bait gone tie broken fresh bait",
         json!({"crabs": 7, "keepers": 4, "bait_left": 0.0, "tie": "broken", "bait_added": true}),
     );
+    check("both 0 left handed one", json!({"both": 0, "left_handed": 1}));
+    check("both 0 / left handed one", json!({"both": 0, "left_handed": 1}));
     check("left_handed 2, bad breaks 1, both 3", json!({"left_handed": 2, "bad_breaks": 1, "both": 3}));
 }
 
