@@ -365,10 +365,12 @@ mod tests {
         }
 
         #[test]
-        fn one_strange_field_costs_no_more_than_itself(field in any_field(), i in 8usize..14) {
+        fn one_strange_field_costs_no_more_than_itself(
+            field in any_field(),
+            i in prop::sample::select(vec![8usize, 9, 10, 12, 13]),
+        ) {
             let good = "120000.00,A,4400.0000,N,12100.0000,W,1.0,45.0,100127,3.1,E,A,V";
             let mut fields: Vec<&str> = good.split(',').collect();
-            prop_assume!(i != 11);
             match fields.get_mut(i) {
                 Some(place) => *place = &field,
                 None => fields.push(&field),
