@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::input::{Stated, Statement, TrapPlace};
+use crate::input::{Heard, Stated, Statement, TrapPlace};
 use crate::tally::{FieldError, Tally};
 
 /// Why a correction cannot be taken.
@@ -37,7 +37,7 @@ pub fn check(fields: &[(String, String)]) -> Result<(), CorrectError> {
     Ok(())
 }
 
-/// Everything persons stated about pulls and notes, later over earlier.
+/// Everything stated about pulls and notes, by persons and recognisers, later over earlier.
 #[derive(Debug, Clone, Default)]
 pub struct Corrections {
     fields: BTreeMap<String, Vec<(String, String)>>,
@@ -45,12 +45,16 @@ pub struct Corrections {
     moved: BTreeMap<String, String>,
     /// Pulls that notes were moved to.
     receivers: BTreeSet<String>,
+    /// Note id → what was last heard in it.
+    heard: BTreeMap<String, Heard>,
+    forgotten: BTreeSet<String>,
 }
 
 impl Corrections {
     /// From statements in order of `at`.
     pub fn new<'a>(statements: impl IntoIterator<Item = &'a Statement>) -> Corrections {
         let mut stacks: BTreeMap<&str, Vec<Vec<(String, String)>>> = BTreeMap::new();
+        let mut corrections = Corrections::default();
         for statement in statements {
             match &statement.said {
                 Stated::Correct(correction) => {
@@ -66,9 +70,14 @@ impl Corrections {
                         stacks.entry(pull).or_default().push(vec![("trap".into(), stated.trap.clone())]);
                     }
                 }
+                Stated::Heard(heard) => {
+                    corrections.heard.insert(heard.note.clone(), heard.clone());
+                }
+                Stated::Forget(forgotten) => {
+                    corrections.forgotten.insert(forgotten.of.clone());
+                }
             }
         }
-        let mut corrections = Corrections::default();
         for (of, stack) in stacks {
             let fields: Vec<(String, String)> = stack.into_iter().flatten().collect();
             if let Some((_, pull)) = fields.iter().rfind(|(field, _)| field == "pull") {
@@ -93,6 +102,16 @@ impl Corrections {
     /// The pull a note was moved to.
     pub fn moved_to(&self, note: &str) -> Option<&str> {
         self.moved.get(note).map(String::as_str)
+    }
+
+    /// What a recogniser last made of a note.
+    pub fn heard(&self, note: &str) -> Option<&Heard> {
+        self.heard.get(note)
+    }
+
+    /// Whether a note's words and sound were removed.
+    pub fn forgotten(&self, note: &str) -> bool {
+        self.forgotten.contains(note)
     }
 
     /// Whether any note was moved at all.

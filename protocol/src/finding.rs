@@ -56,10 +56,32 @@ pub struct Note {
     pub id: String,
     /// When the speech began.
     pub at: Moment,
-    /// What was said, exactly as given.
-    pub text: String,
+    /// What was said, exactly as given; `None` when only its sound is known.
+    pub text: Option<String>,
+    /// Its sound, if it was spoken to the microphone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sound: Option<Sound>,
     /// Said after the boat had left the stop.
     pub late: bool,
+}
+
+impl Note {
+    /// When its last word was said, as far as known.
+    pub fn until(&self) -> Mono {
+        let spoken_us = self.sound.as_ref().map_or(0, |sound| sound.length_us - sound.speech_us);
+        self.at.t + spoken_us.max(0)
+    }
+}
+
+/// The sound of a note.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Sound {
+    /// The file, relative to the data directory.
+    pub file: String,
+    /// Its length, microseconds.
+    pub length_us: i64,
+    /// From its beginning to the first speech, microseconds.
+    pub speech_us: i64,
 }
 
 /// A weight taken from the scale.

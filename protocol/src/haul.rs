@@ -19,8 +19,10 @@ use crate::time::{Mono, SECOND, Utc};
 use crate::weigh::{self, Weigher};
 
 mod draft;
+mod talk;
 
 use draft::{Draft, Thing};
+use talk::Talk;
 
 /// What is said within this time of leaving still belongs to the stop just left.
 pub const LATE: i64 = 60 * SECOND;
@@ -67,6 +69,9 @@ pub enum NotTaken {
     /// The very same line was taken a moment ago.
     #[error("the same line was just taken: nothing to do")]
     Again,
+    /// What a microphone heard: the notes found in it are taken, not this.
+    #[error("a microphone's sound is listened to, not taken: give the notes found in it")]
+    Audio,
     /// The scale's line is no frame this program knows.
     #[error("{0}")]
     Scale(#[from] scale::Fault),
@@ -83,7 +88,14 @@ pub struct Haul {
     weigher: Weigher,
     last_position: Option<Mono>,
     open: Option<Draft>,
-    left: Option<Draft>,
+    /// Stops left within the last minute, the latest last.
+    left: VecDeque<Draft>,
+    /// When she last left a stop.
+    left_at: Option<Mono>,
+    /// Notes that have begun and not ended.
+    talk: Vec<Talk>,
+    /// Stamps of the notes of the last two minutes, the earliest taken first.
+    noted: VecDeque<Mono>,
     ahead: VecDeque<Ahead>,
     undated: Vec<Thing>,
     recent: VecDeque<(Mono, u32)>,
@@ -122,7 +134,10 @@ impl Haul {
             weigher: Weigher::default(),
             last_position: None,
             open: None,
-            left: None,
+            left: VecDeque::new(),
+            left_at: None,
+            talk: Vec::new(),
+            noted: VecDeque::new(),
             ahead: VecDeque::new(),
             undated: Vec::new(),
             recent: VecDeque::new(),
@@ -157,7 +172,12 @@ impl Haul {
     /// [`NotTaken`] says why an input changed nothing; the fold goes on.
     pub fn take(&mut self, input: &Stamped) -> Result<(), NotTaken> {
         let now = self.now.unwrap_or(input.t);
-        if now - input.t > DISORDER {
+        let disorder = match &input.input {
+            Input::Note(_) | Input::Gone => talk::LONGEST,
+            Input::Audio(_) => return Err(NotTaken::Audio),
+            _ => DISORDER,
+        };
+        if now - input.t > disorder {
             return Err(NotTaken::Backwards);
         }
         let t = now.max(input.t);
@@ -179,10 +199,23 @@ impl Haul {
             Input::Said(text) => {
                 self.once(input.t, text)?;
                 let id = crate::input::id(&self.run.id, "note", input.t);
-                let note = Note { id, at: Moment { t, utc: None }, text: text.clone(), late: false };
+                let at = Moment { t, utc: None };
+                let note = Note { id, at, text: Some(text.clone()), sound: None, late: false };
                 self.happen(t, input.t, Happening::Said(note));
                 Ok(())
             }
+            Input::Note(voice) => {
+                self.note_once(input.t)?;
+                self.hear_note(input.t, voice);
+                Ok(())
+            }
+            Input::Gone => {
+                self.note_once(input.t)?;
+                self.hear_gone(t, input.t);
+                Ok(())
+            }
+            // Refused above.
+            Input::Audio(_) => Err(NotTaken::Audio),
             Input::Button(down) => {
                 self.once(input.t, if *down { "button down" } else { "button up" })?;
                 if *down {
@@ -211,14 +244,16 @@ impl Haul {
     pub fn deadline(&self) -> Option<Mono> {
         let sensors = [self.epochs.deadline(), self.weigher.deadline()];
         let blind = self.open.as_ref().map(|open| self.blind_end(open));
-        let late = self.left.as_ref().and_then(|left| left.ended()).map(|t| t + LATE);
+        let late = self.left.iter().filter_map(Draft::ended).min().map(|t| t + LATE);
         let ahead = self.ahead.front().map(|a| a.t + AHEAD);
-        sensors.into_iter().chain([blind, late, ahead]).flatten().min()
+        let talk = self.next_talk().map(|talk| talk.to);
+        sensors.into_iter().chain([blind, late, ahead, talk]).flatten().min()
     }
 
     /// Whether nothing is pending: from here the segment can be taken up again with this state alone.
     pub fn at_rest(&self) -> bool {
-        self.open.is_none() && self.left.is_none() && self.ahead.is_empty() && self.undated.is_empty()
+        let quiet = self.talk.is_empty() && self.ahead.is_empty() && self.undated.is_empty();
+        quiet && self.open.is_none() && self.left.is_empty()
     }
 
     /// The segment's input is at its end: what is open is closed at the last line, flagged `cut`.
@@ -226,7 +261,8 @@ impl Haul {
         if let Some(epoch) = self.epochs.finish() {
             self.take_epoch(epoch);
         }
-        if let (None, Some(left)) = (&self.open, &self.left) {
+        self.end_talk(Mono(i64::MAX));
+        if let (None, Some(left)) = (&self.open, self.left.back()) {
             // She has left, and nothing more comes in: the minute after is as good as over.
             self.advance(left.ended().unwrap_or(self.heard) + LATE);
         }
@@ -243,7 +279,7 @@ impl Haul {
             open.flag(Flag::Cut);
             self.leave(open);
         }
-        if let Some(left) = self.left.take() {
+        while let Some(left) = self.left.pop_front() {
             self.conclude(left);
         }
         while let Some(ahead) = self.ahead.pop_front() {
@@ -257,6 +293,7 @@ impl Haul {
     /// What stands unfinished, as findings: of a live segment the open stop is open, of an ended one it is cut.
     pub fn provisional(&self, live: bool) -> Vec<Finding> {
         let mut ahead = self.clone();
+        ahead.end_talk(Mono(i64::MAX));
         ahead.events.clear();
         let still_open = if live { ahead.open.take() } else { None };
         if live {
@@ -342,9 +379,6 @@ impl Haul {
     }
 
     fn open_stop(&mut self, fix: Fix) {
-        if let Some(left) = self.left.take() {
-            self.conclude(left);
-        }
         // A stop that began without fixes goes on as this one.
         let mut draft = match self.open.take() {
             Some(open) => open,
@@ -364,7 +398,7 @@ impl Haul {
     fn happen(&mut self, t: Mono, line_t: Mono, what: Happening) {
         if let Some(open) = &mut self.open {
             open.take(what, &mut self.events);
-        } else if let Some(left) = &mut self.left {
+        } else if let Some(left) = self.left.back_mut() {
             left.take_late(what, &mut self.events);
         } else if self.is_blind(t) {
             let mut draft = Draft::new(&self.run.id, t, line_t, true);
@@ -386,7 +420,7 @@ impl Haul {
                 weigh::Event::Gap { .. } => Flag::ScaleGap,
                 weigh::Event::Overload { .. } => Flag::Overload,
             };
-            if let Some(draft) = self.open.as_mut().or(self.left.as_mut()) {
+            if let Some(draft) = self.open.as_mut().or(self.left.back_mut()) {
                 draft.flag(flag);
             }
         }
@@ -412,9 +446,8 @@ impl Haul {
             let lying = self.watch.give_up();
             self.end_unseen(lying.as_ref(), due - LATE);
         }
-        if self.left.as_ref().and_then(Draft::ended).is_some_and(|t| t + LATE <= due)
-            && let Some(left) = self.left.take()
-        {
+        self.end_talk(due);
+        while let Some(left) = self.left.pop_front_if(|left| left.ended().is_none_or(|t| t + LATE <= due)) {
             self.conclude(left);
         }
         while let Some(ahead) = self.ahead.pop_front_if(|a| a.t + AHEAD <= due) {
@@ -432,13 +465,11 @@ impl Haul {
     }
 
     fn leave(&mut self, draft: Draft) {
-        if let Some(left) = self.left.take() {
-            self.conclude(left);
-        }
         if draft.is_record() {
             self.events.push_back(Event::Left(draft.id().to_owned()));
         }
-        self.left = Some(draft);
+        self.left_at = draft.ended();
+        self.left.push_back(draft);
     }
 
     fn conclude(&mut self, draft: Draft) {

@@ -24,10 +24,28 @@ pub enum Input {
     Scale(String),
     /// A note known as text.
     Said(String),
+    /// A voice note: the stamp is the beginning of its file, so it lies before what came in while it was spoken.
+    Note(Voice),
+    /// A note that stood here and was forgotten: of its words and its sound nothing is left.
+    Gone,
+    /// What a microphone heard from the stamp on, as a WAV file of a tape. Notes are found in it, and those go on as
+    /// [`Input::Note`]; this itself is never journaled.
+    Audio(String),
     /// The note button: `true` went down, `false` came up.
     Button(bool),
     /// What a person said about the records, at a desk or on the boat: traps and corrections.
     Statement(Statement),
+}
+
+/// A voice note's file, and where the speech lies in it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Voice {
+    /// The file: in a journal relative to the data directory, in a tape to the tape's folder; or absolute.
+    pub file: String,
+    /// Length of the file, microseconds; 0 in a tape that does not say.
+    pub length_us: i64,
+    /// From the file's beginning to the first speech, microseconds, at most the length.
+    pub speech_us: i64,
 }
 
 /// Who made a run. Its time zone gives the local day.
@@ -68,6 +86,29 @@ pub enum Stated {
     Trap(TrapStated),
     /// A correction of a pull or a note.
     Correct(Correction),
+    /// What a recogniser made of a voice note.
+    Heard(Heard),
+    /// A note's words and sound were removed everywhere.
+    Forget(Forgotten),
+}
+
+/// A voice note's text, by a recogniser.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Heard {
+    /// The note's id.
+    pub note: String,
+    /// What was heard; empty: nothing.
+    pub text: String,
+    /// How sure the recogniser is, 0…1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub confidence: Option<f64>,
+}
+
+/// A note that was forgotten.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Forgotten {
+    /// The note's id.
+    pub of: String,
 }
 
 /// A trap put into the register or taken out of it.

@@ -14,6 +14,8 @@ use crate::time::{Mono, SECOND};
 const SLOW_M_S: f64 = 1.2;
 /// Smoothed speed over which it ends, m/s: above walking pace.
 const UNDER_WAY_M_S: f64 = 1.6;
+/// Smoothed speed under which she is slowing down for something, m/s: some 5 knots.
+const SLOWING_M_S: f64 = 2.6;
 /// Raw speed that counts as alongside, m/s.
 const ALONGSIDE_M_S: f64 = 0.6;
 /// Time constant of the speed's smoothing, seconds.
@@ -199,6 +201,11 @@ impl Watch {
     /// Whether fixes show her under way.
     pub fn under_way(&self) -> bool {
         self.smoothed_m_s.is_some() && self.lying.is_none()
+    }
+
+    /// Whether fixes show her slow, though not yet at a stop.
+    pub fn slowing(&self) -> bool {
+        self.smoothed_m_s.is_some_and(|v| v < SLOWING_M_S)
     }
 
     /// Gives up the open stop: the boat has been blind too long to say it is still the same.

@@ -24,7 +24,9 @@ use serde::Deserialize;
 use serde::de::{IgnoredAny, MapAccess, Visitor};
 use serde_json::{Value, error::Category};
 
-use crate::input::{Correction, Input, Run, Stamped, Stated, Statement, TrapPlace, TrapStated};
+use crate::input::{
+    Correction, Forgotten, Heard, Input, Run, Stamped, Stated, Statement, TrapPlace, TrapStated, Voice,
+};
 use crate::time::{Mono, SECOND, Utc};
 
 /// Why a line was refused, and what to do about it.
@@ -62,16 +64,11 @@ pub enum Refusal {
         expected: &'static str,
     },
     /// None of the kinds of input is in the line.
-    #[error("nothing known in the line: give it one of gps, scale, said, button, trap, correct, run")]
-    NoKind,
-    /// A kind that has to do with sound, which is not taken yet.
     #[error(
-        "`{key}` needs sound, which this version does not take: give what was said as `said`, or leave the line out"
+        "nothing known in the line: give it one of gps, scale, said, note, audio, button, trap, correct, heard, \
+         forget, run"
     )]
-    Sound {
-        /// The key.
-        key: &'static str,
-    },
+    NoKind,
 }
 
 const SECONDS: &str = "seconds on the file's clock, a number within 4294967295 of zero";
@@ -79,6 +76,11 @@ const UTC: &str = "a time in UTC such as \"2027-01-14T13:15:02.400Z\"";
 const RUN: &str = "an object with id, boat, timezone, program and schema";
 const TEXT: &str = "text";
 const SPOKEN: &str = "text with at least one word in it";
+const NOTE: &str = "the path of a WAV file";
+const SECONDS_IN: &str = "seconds, a number from 0 to 86400";
+const HEARD: &str =
+    "an object with the note's id as `note`, `text`, and a `confidence` from 0 to 1 if there is one";
+const FORGET: &str = "an object with the note's id as `of`";
 const BUTTON: &str = "true (down) or false (up)";
 const TRAP: &str =
     "an object with the trap's name as `trap`, and `lat` and `lon`, or `pull`, or `retired`: true";
@@ -89,7 +91,8 @@ const CORRECT: &str =
 
 /// Reads one line of a tape or journal, without its line end.
 ///
-/// A line may hold several kinds; they come out in the order run, gps, scale, said, button, trap, correct. The text
+/// A line may hold several kinds; they come out in the order run, gps, scale, said, note, audio, button, trap, correct,
+/// heard, forget. The text
 /// of `gps` and `scale` is passed on as it stands.
 ///
 /// # Errors
@@ -101,9 +104,6 @@ pub fn read(line: &str) -> Result<Vec<Stamped>, Refusal> {
     })?;
     if let Some(key) = parts.twice {
         return Err(Refusal::Twice { key });
-    }
-    if let Some(key) = parts.sound {
-        return Err(Refusal::Sound { key });
     }
     let t = match &parts.t {
         Some(t) => stamp(t).ok_or(Refusal::Wrong { key: "t", expected: SECONDS })?,
@@ -127,11 +127,20 @@ pub fn read(line: &str) -> Result<Vec<Stamped>, Refusal> {
             _ => return Err(Refusal::Wrong { key: "said", expected: SPOKEN }),
         }
     }
+    if let Some(note) = parts.note {
+        add(Input::Note(voice(note, parts.seconds, parts.speech)?));
+    }
+    if let Some(audio) = parts.audio {
+        add(Input::Audio(path("audio", audio)?));
+    }
+    if parts.gone.is_some() {
+        add(Input::Gone);
+    }
     if let Some(button) = parts.button {
         let down = button.as_bool().ok_or(Refusal::Wrong { key: "button", expected: BUTTON })?;
         add(Input::Button(down));
     }
-    if parts.trap.is_some() || parts.correct.is_some() {
+    if parts.trap.is_some() || parts.correct.is_some() || parts.heard.is_some() || parts.forget.is_some() {
         let at = match parts.at {
             Some(at) => {
                 at.as_str().and_then(Utc::parse).ok_or(Refusal::Wrong { key: "at", expected: UTC })?
@@ -143,6 +152,14 @@ pub fn read(line: &str) -> Result<Vec<Stamped>, Refusal> {
         }
         if let Some(correct) = parts.correct {
             add(Input::Statement(Statement { at, said: Stated::Correct(correction(correct)?) }));
+        }
+        if let Some(text) = parts.heard {
+            add(Input::Statement(Statement { at, said: Stated::Heard(heard(text)?) }));
+        }
+        if let Some(forget) = parts.forget {
+            let wrong = Refusal::Wrong { key: "forget", expected: FORGET };
+            let of = serde_json::from_value::<Forgotten>(forget).ok().filter(|f| !f.of.trim().is_empty());
+            add(Input::Statement(Statement { at, said: Stated::Forget(of.ok_or(wrong)?) }));
         }
     }
     if found.is_empty() { Err(Refusal::NoKind) } else { Ok(found) }
@@ -157,12 +174,23 @@ pub fn write(stamped: &Stamped, out: &mut String) {
         Input::Gps(gps) => write_text("gps", gps, out),
         Input::Scale(scale) => write_text("scale", scale, out),
         Input::Said(said) => write_text("said", said, out),
+        Input::Note(voice) => {
+            write_text("note", &voice.file, out);
+            out.push_str(",\"seconds\":");
+            write_seconds(Mono(voice.length_us), out);
+            out.push_str(",\"speech\":");
+            write_seconds(Mono(voice.speech_us), out);
+        }
+        Input::Audio(file) => write_text("audio", file, out),
+        Input::Gone => out.push_str(",\"gone\":1"),
         Input::Button(down) => write_json("button", down, out),
         Input::Statement(Statement { at, said }) => {
             write_text("at", &utc_text(*at), out);
             match said {
                 Stated::Trap(trap) => write_json("trap", trap, out),
                 Stated::Correct(correct) => write_json("correct", correct, out),
+                Stated::Heard(heard) => write_json("heard", heard, out),
+                Stated::Forget(forgotten) => write_json("forget", forgotten, out),
             }
         }
     }
@@ -226,7 +254,13 @@ struct Parts {
     button: Option<Value>,
     trap: Option<Value>,
     correct: Option<Value>,
-    sound: Option<&'static str>,
+    note: Option<Value>,
+    seconds: Option<Value>,
+    speech: Option<Value>,
+    audio: Option<Value>,
+    gone: Option<Value>,
+    heard: Option<Value>,
+    forget: Option<Value>,
     twice: Option<&'static str>,
 }
 
@@ -243,7 +277,10 @@ enum Key {
     Trap,
     Correct,
     Note,
+    Seconds,
+    Speech,
     Audio,
+    Gone,
     Heard,
     Forget,
     #[serde(other)]
@@ -278,15 +315,15 @@ impl<'de> Visitor<'de> for PartsVisitor {
                 Key::Button => ("button", &mut parts.button),
                 Key::Trap => ("trap", &mut parts.trap),
                 Key::Correct => ("correct", &mut parts.correct),
-                other => {
+                Key::Note => ("note", &mut parts.note),
+                Key::Seconds => ("seconds", &mut parts.seconds),
+                Key::Speech => ("speech", &mut parts.speech),
+                Key::Audio => ("audio", &mut parts.audio),
+                Key::Gone => ("gone", &mut parts.gone),
+                Key::Heard => ("heard", &mut parts.heard),
+                Key::Forget => ("forget", &mut parts.forget),
+                Key::Unknown => {
                     map.next_value::<IgnoredAny>()?;
-                    parts.sound = match other {
-                        Key::Note => Some("note"),
-                        Key::Audio => Some("audio"),
-                        Key::Heard => Some("heard"),
-                        Key::Forget => Some("forget"),
-                        _ => parts.sound,
-                    };
                     continue;
                 }
             };
@@ -308,6 +345,36 @@ fn text(key: &'static str, value: Value) -> Result<String, Refusal> {
         Value::String(text) => Ok(text),
         _ => Err(Refusal::Wrong { key, expected: TEXT }),
     }
+}
+
+fn path(key: &'static str, value: Value) -> Result<String, Refusal> {
+    match value {
+        Value::String(path) if !path.trim().is_empty() => Ok(path),
+        _ => Err(Refusal::Wrong { key, expected: NOTE }),
+    }
+}
+
+fn voice(file: Value, seconds: Option<Value>, speech: Option<Value>) -> Result<Voice, Refusal> {
+    let span = |key, value: Option<Value>| match value {
+        None => Ok(0),
+        Some(value) => value
+            .as_f64()
+            .filter(|s| (0.0..=86_400.0).contains(s))
+            .and_then(Mono::from_s)
+            .map(|span| span.0)
+            .ok_or(Refusal::Wrong { key, expected: SECONDS_IN }),
+    };
+    let length_us = span("seconds", seconds)?;
+    let speech_us = span("speech", speech)?.min(length_us);
+    Ok(Voice { file: path("note", file)?, length_us, speech_us })
+}
+
+fn heard(value: Value) -> Result<Heard, Refusal> {
+    let sure = |heard: &Heard| heard.confidence.is_none_or(|c| (0.0..=1.0).contains(&c));
+    serde_json::from_value::<Heard>(value)
+        .ok()
+        .filter(|heard| !heard.note.trim().is_empty() && sure(heard))
+        .ok_or(Refusal::Wrong { key: "heard", expected: HEARD })
 }
 
 fn trap_stated(value: Value) -> Result<TrapStated, Refusal> {

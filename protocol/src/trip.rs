@@ -217,13 +217,14 @@ impl Ledger {
 
     fn pull<'a>(&self, found: &'a Found) -> Option<Pull<'a>> {
         let Finding::Stop(stop) = &found.finding else { return None };
+        let corrections = &self.corrections;
         let mut notes: Vec<Note> =
-            stop.notes.iter().filter(|note| self.corrections.moved_to(&note.id).is_none()).cloned().collect();
-        let here = |note: &&Note| self.corrections.moved_to(&note.id) == Some(stop.id.as_str());
+            stop.notes.iter().filter(|note| corrections.moved_to(&note.id).is_none()).cloned().collect();
+        let here = |note: &&Note| corrections.moved_to(&note.id) == Some(stop.id.as_str());
         notes.extend(self.moved.values().filter(here).cloned());
+        notes.retain(|note| !corrections.forgotten(&note.id));
         notes.sort_by(|a, b| (a.at.utc, a.at.t, &a.id).cmp(&(b.at.utc, b.at.t, &b.id)));
-        let texts: Vec<&str> = notes.iter().map(|note| beginning(&note.text)).collect();
-        let reading = tally::read(&texts);
+        let reading = read(&notes, corrections);
         let kind = reading.kind_hint.unwrap_or(Kind::Pull);
         Some(Pull { found, stop, notes, reading, kind })
     }
@@ -242,16 +243,37 @@ impl Ledger {
     }
 
     fn keep_loose(&self, found: Found) -> Outcome {
-        let moved = match &found.finding {
-            Finding::Loose(loose) => self.corrections.moved_to(&loose.id).is_some(),
-            Finding::Stop(_) => false,
-        };
-        let entry = match write::loose(&found) {
-            Some(loose) if !moved && !self.corrections.dropped(found.id()) => Entry::Loose(Box::new(loose)),
+        let gone = |id: &str| self.corrections.moved_to(id).is_some() || self.corrections.forgotten(id);
+        let gone = matches!(&found.finding, Finding::Loose(loose) if gone(&loose.id));
+        let entry = match write::loose(&found, &self.corrections) {
+            Some(loose) if !gone && !self.corrections.dropped(found.id()) => Entry::Loose(Box::new(loose)),
             _ => Entry::Dropped,
         };
         (found, entry)
     }
+}
+
+/// What the notes of one pull state: typed words count, what a recogniser heard is a draft until somebody confirms it.
+fn read(notes: &[Note], corrections: &Corrections) -> Reading {
+    let typed: Vec<&str> = notes.iter().filter_map(|note| note.text.as_deref()).map(beginning).collect();
+    let heard: Vec<&str> = notes
+        .iter()
+        .filter(|note| note.text.is_none())
+        .filter_map(|note| corrections.heard(&note.id))
+        .map(|heard| beginning(&heard.text))
+        .collect();
+    let mut reading = tally::read(&typed);
+    if !heard.is_empty() {
+        let heard = tally::read(&heard);
+        for key in tally::KEYS {
+            let open = reading.tally.get(key).is_none() && reading.drafts.get(key).is_none();
+            if let Some(value) = heard.tally.get(key).or_else(|| heard.drafts.get(key)).filter(|_| open) {
+                // What a tally gives, a tally takes.
+                let _ = reading.drafts.set(key, &value);
+            }
+        }
+    }
+    reading
 }
 
 /// As much of a text as is read for counts: nobody says more at one trap, and the grammar's work grows with length.

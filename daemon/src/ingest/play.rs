@@ -64,7 +64,7 @@ impl<'a> Play<'a> {
                 self.fold = Some((segment, journal));
                 return Ok(true);
             }
-            Err(NotTaken::Backwards | NotTaken::Scale(_)) => false,
+            Err(NotTaken::Backwards | NotTaken::Audio | NotTaken::Scale(_)) => false,
         };
         if taken {
             if let Journal::There(there) = &mut journal {

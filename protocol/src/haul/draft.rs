@@ -96,7 +96,7 @@ impl Draft {
         let at = match what {
             Happening::Said(note) => {
                 self.notes.push(note);
-                self.notes.last().map(|n| n.at.t)
+                self.notes.last().map(Note::until)
             }
             Happening::Weighed(weighing) => {
                 self.weighings.push(weighing);

@@ -42,6 +42,24 @@ fn lines_are_read_and_written_canonically() {
             r#"{"t":1.000,"at":"2027-01-14T13:15:02.000Z","trap":{"trap":"7","pull":"ab"}}|{"t":1.000,"at":"2027-01-14T13:15:02.000Z","correct":{"of":"ab","set":[["keepers","4"],["trap",""]]}}"#,
         ),
         (
+            r#"{"t":31.002,"note":"clips/a.wav"}"#,
+            r#"{"t":31.002,"note":"clips/a.wav","seconds":0.000,"speech":0.000}"#,
+        ),
+        (
+            r#"{"speech":0.8,"t":31.002,"seconds":4.2000625,"note":"a.wav","said":"two"}"#,
+            r#"{"t":31.002,"said":"two"}|{"t":31.002,"note":"a.wav","seconds":4.200063,"speech":0.800}"#,
+        ),
+        (r#"{"t":0,"audio":"mic.wav"}"#, r#"{"t":0.000,"audio":"mic.wav"}"#),
+        (r#"{"t":5,"gone":1    ,"n":2}"#, r#"{"t":5.000,"gone":1}"#),
+        (
+            r#"{"t":1,"at":"2027-01-14T13:15:02Z","heard":{"note":"ab","text":"two keepers","confidence":0.5,"by":"x"}}"#,
+            r#"{"t":1.000,"at":"2027-01-14T13:15:02.000Z","heard":{"note":"ab","text":"two keepers","confidence":0.5}}"#,
+        ),
+        (
+            r#"{"t":1,"at":"2027-01-14T13:15:02Z","forget":{"of":"ab"}}"#,
+            r#"{"t":1.000,"at":"2027-01-14T13:15:02.000Z","forget":{"of":"ab"}}"#,
+        ),
+        (
             r#"{"t":1,"run":{"schema":1,"id":"a1","boat":"Osprey","timezone":"America/New_York","program":"gunwale 0.1.0"}}"#,
             r#"{"t":1.000,"run":{"id":"a1","boat":"Osprey","timezone":"America/New_York","program":"gunwale 0.1.0","schema":1}}"#,
         ),
@@ -61,10 +79,13 @@ fn refusals_say_what_to_do() {
     let t =
         "`t` is not as it should be: make it seconds on the file's clock, a number within 4294967295 of zero";
     let said = "`said` is not as it should be: make it text with at least one word in it";
-    let sound =
-        "needs sound, which this version does not take: give what was said as `said`, or leave the line out";
+    let path = "is not as it should be: make it the path of a WAV file";
+    let in_s = "is not as it should be: make it seconds, a number from 0 to 86400";
+    let heard = "`heard` is not as it should be: make it an object with the note's id as `note`, `text`, and a \
+                 `confidence` from 0 to 1 if there is one";
     let gps = "`gps` is not as it should be: make it text";
-    let kinds = "nothing known in the line: give it one of gps, scale, said, button, trap, correct, run";
+    let kinds = "nothing known in the line: give it one of gps, scale, said, note, audio, button, trap, correct, \
+                 heard, forget, run";
     let at = "`at` is not as it should be: make it a time in UTC such as \"2027-01-14T13:15:02.400Z\"";
     let cases = [
         ("", "not JSON at column 0: write one whole JSON object a line"),
@@ -116,10 +137,20 @@ fn refusals_say_what_to_do() {
         (r#"{"t":1,"at":"2027-01-14T13:15:02Z","correct":{"of":"","set":[["a","b"]]}}"#, correct),
         (r#"{"t":1,"at":"2027-01-14T13:15:02Z","correct":{"of":"ab","set":[["",""]]}}"#, correct),
         (r#"{"t":1,"at":"2027-01-14T13:15:02Z","correct":{"of":"ab","set":{"a":"b"}}}"#, correct),
-        (r#"{"t":1,"note":"clips/a.wav"}"#, &format!("`note` {sound}")),
-        (r#"{"t":1,"audio":"mic.wav"}"#, &format!("`audio` {sound}")),
-        (r#"{"t":1,"heard":{}}"#, &format!("`heard` {sound}")),
-        (r#"{"t":1,"forget":{}}"#, &format!("`forget` {sound}")),
+        (r#"{"t":1,"note":""}"#, &format!("`note` {path}")),
+        (r#"{"t":1,"audio":7}"#, &format!("`audio` {path}")),
+        (r#"{"t":1,"note":"a.wav","seconds":-1}"#, &format!("`seconds` {in_s}")),
+        (r#"{"t":1,"note":"a.wav","seconds":2,"speech":"1"}"#, &format!("`speech` {in_s}")),
+        (r#"{"t":1,"at":"2027-01-14T13:15:02Z","heard":{"note":"ab"}}"#, heard),
+        (r#"{"t":1,"at":"2027-01-14T13:15:02Z","heard":{"note":"ab","text":"","confidence":1.1}}"#, heard),
+        (
+            r#"{"t":1,"at":"2027-01-14T13:15:02Z","forget":{"of":" "}}"#,
+            "`forget` is not as it should be: make it an object with the note's id as `of`",
+        ),
+        (
+            r#"{"t":1,"forget":{"of":"ab"}}"#,
+            "no `at`: add it, a time in UTC such as \"2027-01-14T13:15:02.400Z\"",
+        ),
     ];
     for (line, expected) in cases {
         assert_eq!(canonical(line).as_ref().map_err(String::as_str), Err(expected), "{line}");
@@ -183,12 +214,20 @@ fn stamped() -> impl Strategy<Value = Stamped> {
         (spoken(), place()).prop_map(|(trap, place)| Stated::Trap(TrapStated { trap, place })),
         (spoken(), proptest::collection::vec((spoken(), text()), 1..4))
             .prop_map(|(of, set)| Stated::Correct(Correction { of, set })),
+        (spoken(), text(), proptest::option::of(0.0..=1.0))
+            .prop_map(|(note, text, confidence)| Stated::Heard(Heard { note, text, confidence })),
+        spoken().prop_map(|of| Stated::Forget(Forgotten { of })),
     ];
     let input = prop_oneof![
         text().prop_map(Input::Gps),
         text().prop_map(Input::Scale),
         spoken().prop_map(Input::Said),
         any::<bool>().prop_map(Input::Button),
+        Just(Input::Gone),
+        spoken().prop_map(Input::Audio),
+        (spoken(), 0..=86_400 * SECOND, 0.0..=1.0).prop_map(|(file, length_us, share)| {
+            Input::Note(Voice { file, length_us, speech_us: (length_us as f64 * share) as i64 })
+        }),
         (text(), text(), text(), text(), any::<u32>(), proptest::option::of(text())).prop_map(
             |(id, boat, timezone, program, schema, system)| Input::Run(Run {
                 id,

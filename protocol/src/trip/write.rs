@@ -12,7 +12,7 @@ use crate::record::{
     round,
 };
 use crate::tally::Origin;
-use crate::time::{HOUR, Utc};
+use crate::time::{HOUR, SECOND, Utc};
 
 /// Decimals of a degree that are written: 7 are a centimetre.
 const DEGREES: i32 = 7;
@@ -58,13 +58,13 @@ pub(super) fn record(
         weight: weight(&stop.weighings),
         depth_m: stop.depth_m.map(|m| round(m, 2)),
         water_c: stop.water_c.map(|c| round(c, 2)),
-        notes: pull.notes.iter().map(|n| note(n, pull.reading.mark)).collect(),
+        notes: pull.notes.iter().map(|n| note(n, pull.reading.mark, corrections)).collect(),
         flags: all_flags,
     }
 }
 
 /// The record of a note or weighing far from any trap.
-pub(super) fn loose(found: &Found) -> Option<LooseRecord> {
+pub(super) fn loose(found: &Found, corrections: &Corrections) -> Option<LooseRecord> {
     let Finding::Loose(loose) = &found.finding else { return None };
     let at = loose.note.as_ref().map(|n| n.at).or(loose.weighing.as_ref().map(|w| w.at))?;
     Some(LooseRecord {
@@ -75,7 +75,10 @@ pub(super) fn loose(found: &Found) -> Option<LooseRecord> {
         time_source: loose.time_source,
         lat: loose.spot.map(|spot| round(spot.lat, DEGREES)),
         lon: loose.spot.map(|spot| round(spot.lon, DEGREES)),
-        note: loose.note.as_ref().map(|n| note(n, crate::tally::read(&[&n.text]).mark)),
+        note: loose.note.as_ref().map(|n| {
+            let mark = n.text.as_deref().is_some_and(|text| crate::tally::read(&[text]).mark);
+            note(n, mark, corrections)
+        }),
         weighing: loose.weighing.as_ref().map(weighing),
         flags: loose.flags.clone(),
     })
@@ -141,15 +144,21 @@ fn weighing(weighing: &Weighing) -> WeighingRecord {
     }
 }
 
-fn note(note: &Note, marked: bool) -> NoteRecord {
+fn note(note: &Note, marked: bool, corrections: &Corrections) -> NoteRecord {
+    let heard = corrections.heard(&note.id).filter(|_| note.text.is_none());
+    let text_from = match (&note.text, heard) {
+        (Some(_), _) => TextFrom::Typed,
+        (None, Some(_)) => TextFrom::Heard,
+        (None, None) => TextFrom::None,
+    };
     NoteRecord {
         note: note.id.clone(),
         at: text(note.at),
-        seconds: None,
-        file: None,
-        text: Some(note.text.clone()),
-        text_from: TextFrom::Typed,
-        confidence: None,
+        seconds: note.sound.as_ref().map(|sound| round(sound.length_us as f64 / SECOND as f64, 3)),
+        file: note.sound.as_ref().map(|sound| sound.file.clone()),
+        text: note.text.clone().or_else(|| heard.map(|heard| heard.text.clone())),
+        text_from,
+        confidence: heard.and_then(|heard| heard.confidence).map(|c| round(c, 3)),
         marked,
     }
 }
