@@ -63,6 +63,12 @@ pub enum Command {
         #[arg(required = true, value_name = "FIELD=VALUE")]
         fields: Vec<String>,
     },
+    /// Remove the words and the sound of a note, or of all notes of a pull, everywhere
+    Forget {
+        /// A pull (its id or DATE#N), or a note's id
+        #[arg(value_name = "PULL|NOTE")]
+        of: String,
+    },
     /// Write the records for other programs
     Export(Export),
     /// Make the store anew from the journal

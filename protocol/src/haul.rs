@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::clock::GpsClock;
 use crate::finding::{Finding, Flag, Moment, Note, Spot, TimeSource, Weighing};
-use crate::input::{Input, Run, Stamped, Statement};
+use crate::input::{Input, Run, Stamped, Stated, Statement};
 use crate::nmea::{self, Epoch, Epochs, Sentence};
 use crate::scale;
 use crate::stop::{BLIND, Fix, Lying, Watch};
@@ -224,6 +224,9 @@ impl Haul {
                 Ok(())
             }
             Input::Statement(statement) => {
+                if let Stated::Forget(forgotten) = &statement.said {
+                    self.forget(&forgotten.of);
+                }
                 self.events.push_back(Event::Stated(statement.clone()));
                 Ok(())
             }

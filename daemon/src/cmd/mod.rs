@@ -13,6 +13,7 @@ pub mod correct;
 pub mod day;
 pub mod demo;
 pub mod export;
+pub mod forget;
 pub mod ingest;
 pub mod run;
 pub mod traps;
@@ -49,6 +50,7 @@ fn once(desk: &Desk, command: &Command, io: &mut Io<'_>) -> Result<()> {
         Command::Traps { command } => traps::traps(desk, command, io),
         Command::Day { date } => day::day(desk, date.as_deref(), io),
         Command::Correct { of, fields } => correct::correct(desk, of, fields, io),
+        Command::Forget { of } => forget::forget(desk, of, io),
         Command::Export(export) => export::export(desk, export, io),
         Command::Rebuild => rebuild(desk, io),
         Command::Check => check::check(desk, io),

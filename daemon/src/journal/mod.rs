@@ -6,6 +6,7 @@
 
 mod lines;
 mod reader;
+mod scrub;
 mod writer;
 
 use std::fs;
@@ -16,6 +17,7 @@ use gunwale_protocol::input::{Input, JOURNAL_SCHEMA, Stamped};
 use gunwale_protocol::tape;
 
 pub use reader::{Entry, Reader};
+pub use scrub::{Scrubbed, scrub};
 pub use writer::{Disk, Writer};
 
 /// The longest journal line, in bytes without its line end. A longer one is not taken, and counts as damaged when found.

@@ -101,6 +101,21 @@ pub fn set_aside(dir: &Path) -> Result<PathBuf, StoreError> {
     Ok(aside)
 }
 
+/// Deletes the stores that were set aside: they hold what is to be forgotten.
+///
+/// # Errors
+/// [`StoreError::Disk`] when one cannot be deleted.
+pub fn remove_set_aside(dir: &Path) -> Result<(), StoreError> {
+    let disk = |e: io::Error| StoreError::Disk(e.to_string());
+    for entry in fs::read_dir(dir).map_err(disk)? {
+        let entry = entry.map_err(disk)?;
+        if entry.file_name().to_string_lossy().starts_with("store.damaged-") {
+            fs::remove_dir_all(entry.path()).map_err(disk)?;
+        }
+    }
+    File::open(dir).and_then(|dir| dir.sync_all()).map_err(disk)
+}
+
 fn folder(dir: &Path) -> PathBuf {
     dir.join("store")
 }

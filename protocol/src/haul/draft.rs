@@ -110,6 +110,13 @@ impl Draft {
         self.last_activity = self.last_activity.max(at.unwrap_or(self.last_activity));
     }
 
+    /// Drops a note; that somebody spoke stays true.
+    pub fn forget(&mut self, id: &str) {
+        let before = self.notes.len();
+        self.notes.retain(|note| note.id != id);
+        self.pressed |= self.notes.len() < before;
+    }
+
     /// Takes what came after the boat had left.
     pub fn take_late(&mut self, mut what: Happening, events: &mut VecDeque<Event>) {
         if let Happening::Said(note) = &mut what {
@@ -207,6 +214,17 @@ impl Thing {
             Happening::Pressed(_) => return None,
         };
         Some(Thing::Loose { id, what, spot })
+    }
+
+    /// Drops a note; false when nothing else is in this.
+    pub fn forget(&mut self, note: &str) -> bool {
+        match self {
+            Thing::Stop(draft) => {
+                draft.forget(note);
+                true
+            }
+            Thing::Loose { id, .. } => id != note,
+        }
     }
 
     pub fn finding(

@@ -62,6 +62,20 @@ impl Haul {
         self.happen_then(at, at, line_t, Happening::Pressed(at));
     }
 
+    /// Keeps nothing of a note but that somebody spoke, wherever it waits.
+    pub(super) fn forget(&mut self, id: &str) {
+        for talk in self.talk.extract_if(.., |talk| talk.note.id == id).collect::<Vec<_>>() {
+            self.hear_gone(talk.note.at.t, talk.line_t);
+        }
+        self.open.iter_mut().chain(&mut self.left).for_each(|draft| draft.forget(id));
+        for ahead in &mut self.ahead {
+            if matches!(&ahead.what, Happening::Said(note) if note.id == id) {
+                ahead.what = Happening::Pressed(ahead.t);
+            }
+        }
+        self.undated.retain_mut(|thing| thing.forget(id));
+    }
+
     /// Gives the notes that have ended by now to their stops.
     pub(super) fn end_talk(&mut self, now: Mono) {
         while let Some(first) =
