@@ -94,7 +94,7 @@ pub struct Haul {
     left_at: Option<Mono>,
     /// Notes that have begun and not ended.
     talk: Vec<Talk>,
-    /// Stamps of the notes of the last two minutes, the earliest taken first.
+    /// Stamps of the notes of the last ten minutes, the earliest taken first.
     noted: VecDeque<Mono>,
     ahead: VecDeque<Ahead>,
     undated: Vec<Thing>,
@@ -173,7 +173,7 @@ impl Haul {
     pub fn take(&mut self, input: &Stamped) -> Result<(), NotTaken> {
         let now = self.now.unwrap_or(input.t);
         let disorder = match &input.input {
-            Input::Note(_) | Input::Gone => talk::LONGEST,
+            Input::Note(_) | Input::Gone => talk::LATEST,
             Input::Audio(_) => return Err(NotTaken::Audio),
             _ => DISORDER,
         };

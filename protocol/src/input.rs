@@ -102,6 +102,9 @@ pub struct Heard {
     /// How sure the recogniser is, 0…1.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub confidence: Option<f64>,
+    /// The crew keeps text only: the sound was removed when this was written down.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub only_text: bool,
 }
 
 /// A note that was forgotten.

@@ -15,6 +15,7 @@ pub mod finding;
 pub mod haul;
 pub mod input;
 pub mod line;
+pub mod listen;
 pub mod log;
 pub mod nmea;
 pub mod pairing;

@@ -12,14 +12,14 @@ use crate::finding::{Finding, Flag, Note, Stop};
 use crate::input::Statement;
 use crate::record::{LooseRecord, Record};
 use crate::register::Register;
-use crate::tally::{self, Kind, Reading};
+use crate::tally::Kind;
 use crate::time::{HOUR, Utc};
 
-/// Characters of a note that are read for counts.
-const READ_CHARS: usize = 2_000;
-
 mod pair;
+mod words;
 mod write;
+
+use words::Words;
 
 /// Pulls of one boat this far apart belong to different trips.
 const TRIP_GAP: i64 = 6 * HOUR;
@@ -89,7 +89,7 @@ struct Pull<'a> {
     found: &'a Found,
     stop: &'a Stop,
     notes: Vec<Note>,
-    reading: Reading,
+    words: Words,
     kind: Kind,
 }
 
@@ -224,9 +224,9 @@ impl Ledger {
         notes.extend(self.moved.values().filter(here).cloned());
         notes.retain(|note| !corrections.forgotten(&note.id));
         notes.sort_by(|a, b| (a.at.utc, a.at.t, &a.id).cmp(&(b.at.utc, b.at.t, &b.id)));
-        let reading = read(&notes, corrections);
-        let kind = reading.kind_hint.unwrap_or(Kind::Pull);
-        Some(Pull { found, stop, notes, reading, kind })
+        let words = Words::of(&notes, corrections);
+        let kind = words.reading.kind_hint.unwrap_or(Kind::Pull);
+        Some(Pull { found, stop, notes, words, kind })
     }
 
     /// A set moves the trap; a visit leaves it; taken in, it lies nowhere.
@@ -253,34 +253,6 @@ impl Ledger {
     }
 }
 
-/// What the notes of one pull state: typed words count, what a recogniser heard is a draft until somebody confirms it.
-fn read(notes: &[Note], corrections: &Corrections) -> Reading {
-    let typed: Vec<&str> = notes.iter().filter_map(|note| note.text.as_deref()).map(beginning).collect();
-    let heard: Vec<&str> = notes
-        .iter()
-        .filter(|note| note.text.is_none())
-        .filter_map(|note| corrections.heard(&note.id))
-        .map(|heard| beginning(&heard.text))
-        .collect();
-    let mut reading = tally::read(&typed);
-    if !heard.is_empty() {
-        let heard = tally::read(&heard);
-        for key in tally::KEYS {
-            let open = reading.tally.get(key).is_none() && reading.drafts.get(key).is_none();
-            if let Some(value) = heard.tally.get(key).or_else(|| heard.drafts.get(key)).filter(|_| open) {
-                // What a tally gives, a tally takes.
-                let _ = reading.drafts.set(key, &value);
-            }
-        }
-    }
-    reading
-}
-
-/// As much of a text as is read for counts: nobody says more at one trap, and the grammar's work grows with length.
-fn beginning(text: &str) -> &str {
-    text.char_indices().nth(READ_CHARS).and_then(|(end, _)| text.get(..end)).unwrap_or(text)
-}
-
 /// The notes of a finding.
 pub fn notes(found: &Found) -> &[Note] {
     match &found.finding {
@@ -291,5 +263,5 @@ pub fn notes(found: &Found) -> &[Note] {
 
 /// Flags that the second fold adds.
 fn flags(pull: &Pull<'_>) -> impl Iterator<Item = Flag> {
-    pull.reading.contradictory.then_some(Flag::CountDiffers).into_iter()
+    pull.words.reading.contradictory.then_some(Flag::CountDiffers).into_iter()
 }

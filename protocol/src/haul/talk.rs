@@ -11,8 +11,11 @@ use crate::haul::draft::Draft;
 use crate::input::{self, Voice};
 use crate::time::{Mono, SECOND};
 
-/// A note is taken at most this long after its file began: the longest note, and what a busy computer adds.
-pub(super) const LONGEST: i64 = 120 * SECOND;
+/// A note is taken at most this long after its file began, however busy the computer is. A stop it comes too late for is
+/// settled by then, and it is a note of the day.
+pub(super) const LATEST: i64 = 600 * SECOND;
+/// A note that is longer than any microphone's counts as over after so long.
+const LONGEST: i64 = 120 * SECOND;
 /// Under way for longer than this she is going somewhere else: what is said then is nobody's business.
 const STEAMING: i64 = 300 * SECOND;
 /// Where nothing has been said or weighed for this long she is at her berth.
@@ -35,7 +38,7 @@ impl Haul {
             return Err(NotTaken::Again);
         }
         let now = self.now.unwrap_or(line_t);
-        while self.noted.pop_front_if(|old| now - *old > LONGEST).is_some() {}
+        while self.noted.pop_front_if(|old| now - *old > LATEST).is_some() {}
         self.noted.push_back(line_t);
         Ok(())
     }
@@ -51,7 +54,7 @@ impl Haul {
             sound: Some(sound),
             late: false,
         };
-        self.talk.push(Talk { to: line_t + voice.length_us, line_t, note });
+        self.talk.push(Talk { to: line_t + voice.length_us.min(LONGEST), line_t, note });
         // One that is over already counts at once.
         self.end_talk(self.now.unwrap_or(line_t));
     }
@@ -124,6 +127,11 @@ impl Haul {
         }
         let steaming = self.left_at.is_none_or(|left| now - left > STEAMING);
         self.is_blind(now) || self.watch.slowing() || !steaming
+    }
+
+    /// How long no fix has been seen, microseconds; `None` before the first.
+    pub fn unseen_us(&self, now: Mono) -> Option<i64> {
+        self.watch.last().map(|fix| now - fix.t)
     }
 
     /// When she came alongside, if she lies at a stop.

@@ -217,6 +217,14 @@ impl Reading {
     }
 }
 
+/// Whether these words say that nothing is to be kept until the next trap.
+pub fn off_the_record(text: &str) -> bool {
+    let lower = text.to_lowercase();
+    let words: Vec<&str> =
+        lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+    words.windows(3).any(|words| words == ["off", "the", "record"])
+}
+
 /// Reads the notes of one pull, in order of time.
 ///
 /// A later statement replaces an earlier one, "two more keepers" adds, "make that five" corrects the last number and

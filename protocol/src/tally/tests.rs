@@ -420,6 +420,16 @@ const WORDS: [(&str, Count); 16] = [
 ];
 
 #[test]
+fn off_the_record_is_said_in_so_many_words() {
+    for text in ["off the record", "Off the record, Sam.", "right: off-the-record now"] {
+        assert!(off_the_record(text), "{text}");
+    }
+    for text in ["", "for the record", "off the starboard record", "take it off the list"] {
+        assert!(!off_the_record(text), "{text}");
+    }
+}
+
+#[test]
 fn every_number_counts_before_and_after_every_word() {
     for n in 0..1000 {
         for (word, count) in WORDS {

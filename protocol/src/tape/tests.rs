@@ -214,8 +214,9 @@ fn stamped() -> impl Strategy<Value = Stamped> {
         (spoken(), place()).prop_map(|(trap, place)| Stated::Trap(TrapStated { trap, place })),
         (spoken(), proptest::collection::vec((spoken(), text()), 1..4))
             .prop_map(|(of, set)| Stated::Correct(Correction { of, set })),
-        (spoken(), text(), proptest::option::of(0.0..=1.0))
-            .prop_map(|(note, text, confidence)| Stated::Heard(Heard { note, text, confidence })),
+        (spoken(), text(), proptest::option::of(0.0..=1.0), any::<bool>()).prop_map(
+            |(note, text, confidence, only_text)| Stated::Heard(Heard { note, text, confidence, only_text })
+        ),
         spoken().prop_map(|of| Stated::Forget(Forgotten { of })),
     ];
     let input = prop_oneof![

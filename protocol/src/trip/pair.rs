@@ -93,7 +93,7 @@ fn row(register: &Register, pull: &Pull<'_>, taken: &[String], names: &mut Names
 
 /// The registered, unretired trap that was named at this pull.
 fn said(register: &Register, pull: &Pull<'_>) -> Option<String> {
-    let name = pull.reading.trap.as_deref()?;
+    let name = pull.words.reading.trap.as_deref()?;
     register.named(name).filter(|entry| !entry.retired && !entry.ashore).map(|entry| entry.trap.clone())
 }
 

@@ -54,11 +54,11 @@ pub(super) fn record(
         set: stop.set.as_ref().filter(|_| tally.taken_in != Some(true)).map(set),
         tally,
         tally_from,
-        drafts: pull.reading.drafts.clone(),
+        drafts: pull.words.reading.drafts.clone(),
         weight: weight(&stop.weighings),
         depth_m: stop.depth_m.map(|m| round(m, 2)),
         water_c: stop.water_c.map(|c| round(c, 2)),
-        notes: pull.notes.iter().map(|n| note(n, pull.reading.mark, corrections)).collect(),
+        notes: pull.notes.iter().map(|n| note(n, pull.words.reading.mark, corrections)).collect(),
         flags: all_flags,
     }
 }
@@ -85,8 +85,8 @@ pub(super) fn loose(found: &Found, corrections: &Corrections) -> Option<LooseRec
 }
 
 fn tally(pull: &Pull<'_>, corrections: &Corrections) -> (crate::tally::Tally, BTreeMap<String, Origin>) {
-    let mut tally = pull.reading.tally.clone();
-    let mut from = pull.reading.origins(Origin::Typed);
+    let mut tally = pull.words.reading.tally.clone();
+    let mut from = pull.words.origins();
     for (field, value) in corrections.of(&pull.stop.id) {
         // Fields that are no tally keys (trap, drop, pull) were dealt with; a bad value never got into the journal.
         if tally.set(field, value).is_ok() {
@@ -151,11 +151,12 @@ fn note(note: &Note, marked: bool, corrections: &Corrections) -> NoteRecord {
         (None, Some(_)) => TextFrom::Heard,
         (None, None) => TextFrom::None,
     };
+    let sound_kept = corrections.heard(&note.id).is_none_or(|heard| !heard.only_text);
     NoteRecord {
         note: note.id.clone(),
         at: text(note.at),
         seconds: note.sound.as_ref().map(|sound| round(sound.length_us as f64 / SECOND as f64, 3)),
-        file: note.sound.as_ref().map(|sound| sound.file.clone()),
+        file: note.sound.as_ref().filter(|_| sound_kept).map(|sound| sound.file.clone()),
         text: note.text.clone().or_else(|| heard.map(|heard| heard.text.clone())),
         text_from,
         confidence: heard.and_then(|heard| heard.confidence).map(|c| round(c, 3)),
