@@ -54,6 +54,8 @@ pub enum Command {
         /// YYYY-MM-DD, today or yesterday [default: the last day with records]
         date: Option<String>,
     },
+    /// Play a day's notes, trap by trap in order of time, each after a line of facts
+    Replay(Replay),
     /// A person's correction of a pull or a note; it outlives rebuilds
     Correct {
         /// A pull (its id or DATE#N), or a note's id
@@ -89,6 +91,25 @@ pub struct Demo {
     /// End after the last pull
     #[arg(long)]
     pub exit: bool,
+}
+
+/// What is played, and how.
+#[derive(Debug, Clone, Args, Serialize, Deserialize)]
+pub struct Replay {
+    /// YYYY-MM-DD, today or yesterday [default: the last day with records]
+    pub date: Option<String>,
+    /// Only this trap
+    #[arg(long, value_name = "ID")]
+    pub trap: Option<String>,
+    /// Talk too: notes whose words have nothing of the trade in them
+    #[arg(long)]
+    pub all: bool,
+    /// Print the lines without playing
+    #[arg(long, conflicts_with = "to")]
+    pub list: bool,
+    /// Write the notes as one WAV file with a cue point each, instead of playing
+    #[arg(long, value_name = "FILE.wav")]
+    pub to: Option<PathBuf>,
 }
 
 /// What can be done with the register.

@@ -12,10 +12,17 @@ use gunwale_protocol::nmea;
 use gunwale_protocol::time::{Mono, SECOND, Utc};
 
 use crate::clock::Clock;
-use crate::device;
+use crate::device::{self, button};
 use crate::error::Result;
 use crate::journal::{self, Writer};
 use crate::segment::{Folded, News, Segment};
+use crate::voice::cues::Cue;
+use crate::voice::hearing::Told;
+
+mod crew;
+
+pub use crew::Crew;
+use crew::Minding;
 
 /// The journal is on the disk at most this long after an input came in.
 const SYNC_WITHIN: Duration = Duration::from_millis(900);
@@ -31,6 +38,10 @@ const BURST: usize = 1_000;
 pub enum Msg {
     /// A line from a device, or its state.
     Device(device::Event),
+    /// From the ear.
+    Told(Told),
+    /// From the note button.
+    Button(button::Event),
     /// A typed note, and who waits to hear that it is safe.
     Said(String, Option<Answer>),
     /// What a person stated, the earliest moment it may be dated, and who waits.
@@ -42,6 +53,18 @@ pub enum Msg {
 impl From<device::Event> for Msg {
     fn from(event: device::Event) -> Msg {
         Msg::Device(event)
+    }
+}
+
+impl From<Told> for Msg {
+    fn from(told: Told) -> Msg {
+        Msg::Told(told)
+    }
+}
+
+impl From<button::Event> for Msg {
+    fn from(event: button::Event) -> Msg {
+        Msg::Button(event)
     }
 }
 
@@ -64,6 +87,8 @@ pub struct Capture {
     segment: Segment,
     updates: Sender<Update>,
     out: Box<dyn Write + Send>,
+    crew: Crew,
+    minding: Minding,
     /// Every input is stamped at or after this: the fold has been moved here.
     reached: Mono,
     /// Records to be told once they are safe.
@@ -89,6 +114,7 @@ impl Capture {
         clock: Arc<dyn Clock>,
         updates: Sender<Update>,
         out: Box<dyn Write + Send>,
+        crew: Crew,
     ) -> Result<Capture> {
         let t = clock.now();
         let journal = Writer::create(data, run, t)?;
@@ -99,6 +125,8 @@ impl Capture {
             segment,
             updates,
             out,
+            crew,
+            minding: Minding::default(),
             reached: t,
             untold: VecDeque::new(),
             told: BTreeSet::new(),
@@ -123,6 +151,7 @@ impl Capture {
             }
             self.reached = self.reached.max(self.clock.now());
             self.pass_time();
+            self.mind();
             self.save(!going);
             if !going {
                 tracing::info!(refused = self.refused, "capture ends");
@@ -156,8 +185,20 @@ impl Capture {
         match msg {
             Msg::Device(device::Event::Line { device, t, text }) => self.line(device, t, &text),
             Msg::Device(device::Event::Device { name, state }) => tracing::info!(device = name, "{state}"),
-            Msg::Said(text, answer) => self.told(vec![Input::Said(text)], answer),
+            Msg::Told(told) => self.hear(told),
+            Msg::Button(button::Event::Button { t, down }) => self.button(t, down),
+            Msg::Button(button::Event::Mute { .. }) => self.mute(),
+            Msg::Button(button::Event::State(state)) => tracing::info!(device = "button", "{state}"),
+            Msg::Said(text, answer) => {
+                self.mind_words(&text);
+                self.told(vec![Input::Said(text)], answer);
+            }
             Msg::State(stated, earliest, answer) => {
+                for said in &stated {
+                    if let Stated::Heard(heard) = said {
+                        self.mind_words(&heard.text);
+                    }
+                }
                 // By GPS when it is known: the computer's own clock may be anything.
                 let now = self.segment.haul().utc_at(self.clock.now()).unwrap_or_else(|| self.clock.system());
                 let at = now.max(earliest);
@@ -210,10 +251,15 @@ impl Capture {
             tracing::debug!("refused: {why}");
             return;
         }
-        self.note_trouble(|journal| journal.append(&stamped, None));
+        self.write_down(&stamped);
+        self.hear_news();
+    }
+
+    /// Journals what was just folded.
+    fn write_down(&mut self, stamped: &Stamped) {
+        self.note_trouble(|journal| journal.append(stamped, None));
         self.segment.journaled(self.journal.offset());
         self.unsynced.get_or_insert_with(Instant::now);
-        self.hear_news();
     }
 
     fn refuse(&mut self, device: &str, line: &[u8]) {
@@ -222,15 +268,18 @@ impl Capture {
     }
 
     fn hear_news(&mut self) {
-        for news in self.segment.news() {
+        let news: Vec<News> = self.segment.news().collect();
+        for news in news {
             match news {
                 News::Fix(..) => {}
                 News::Opened(pull) => {
                     tracing::info!(pull, "pull opened");
+                    self.crew.cues.play(Cue::PullOpened);
                     self.changed = true;
                 }
                 News::Left(pull) => {
                     tracing::info!(pull, "pull left");
+                    self.pull_left(&pull);
                     self.changed = true;
                 }
                 News::Recorded(pull) => {
@@ -254,6 +303,7 @@ impl Capture {
             return;
         }
         self.unsynced = None;
+        self.tell_synced();
         for pull in self.untold.drain(..) {
             // Nobody may be listening; that is no reason to stop.
             let _ = writeln!(self.out, "recorded {pull}").and_then(|()| self.out.flush());

@@ -1,5 +1,6 @@
 //! What a command works at: the data directory with its records, alone or beside the running service.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{RecvTimeoutError, SyncSender, sync_channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -13,8 +14,9 @@ use crate::clock::Clock;
 use crate::error::{Error, Result};
 use crate::journal::{self, Writer};
 use crate::records::Records;
-use crate::settings::Settings;
+use crate::settings::{Keep, Settings};
 use crate::store::Store;
+use crate::voice;
 
 /// Program and version, as the run line has it.
 pub const PROGRAM: &str = concat!("gunwale ", env!("CARGO_PKG_VERSION"));
@@ -142,15 +144,30 @@ impl Desk {
         self.state_from(newest.map_or(Utc(i64::MIN), |newest| newest + 1), said)
     }
 
-    fn state_from(&self, earliest: Utc, said: Vec<Stated>) -> Result<()> {
+    fn state_from(&self, earliest: Utc, mut said: Vec<Stated>) -> Result<()> {
+        let text_only = self.text_only(&mut said);
         match &self.live {
-            Some(_) => self.tell(|answer| Msg::State(said, earliest, answer)),
+            Some(_) => self.tell(|answer| Msg::State(said, earliest, answer))?,
             None => {
                 let at = self.clock.system().max(earliest);
                 self.append(said.into_iter().map(|said| Statement { at, said }))?;
-                self.catch_up(&mut |_| {})
+                self.catch_up(&mut |_| {})?;
             }
         }
+        // The journal says that the sound is gone before it is, so that no record names a file that is not there.
+        voice::remove(&self.data, &text_only)
+    }
+
+    /// Where only text is kept, sound that has been made text goes. The notes whose sound that is.
+    fn text_only(&self, said: &mut [Stated]) -> BTreeSet<String> {
+        let mut notes = BTreeSet::new();
+        for said in said.iter_mut().filter(|_| self.settings.mic.keep == Keep::Text) {
+            if let Stated::Heard(heard) = said {
+                heard.only_text = true;
+                notes.insert(heard.note.clone());
+            }
+        }
+        notes
     }
 
     /// A typed note, now.

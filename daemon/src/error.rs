@@ -21,6 +21,15 @@ pub enum Error {
     /// The store cannot be used.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// A note's file cannot be written or read.
+    #[error(transparent)]
+    Sound(#[from] crate::voice::wav::WavError),
+    /// The note button cannot be what the settings say.
+    #[error(transparent)]
+    Button(#[from] crate::device::button::Unusable),
+    /// A note cannot be played.
+    #[error(transparent)]
+    Play(#[from] crate::voice::player::PlayError),
     /// A file cannot be opened, read or written.
     #[error("{what} {path}: {source}: {advice}")]
     File {
@@ -60,6 +69,12 @@ pub enum Error {
     /// Nothing of that day.
     #[error("there are no records of {0}: `gunwale day` without a date shows the last day that has any")]
     NoRecordsOf(String),
+    /// No notes there.
+    #[error("there are no notes of {0}: `gunwale day` shows what there is, `--all` plays talk too")]
+    NoNotes(String),
+    /// Notes, but none of them with sound.
+    #[error("none of these notes has sound: they were typed, or only their text was kept")]
+    NoSound,
     /// A trap file that cannot be imported; nothing of it was.
     #[error("{file}: {problem}: nothing of it was imported, mend it and import again")]
     TrapFile {

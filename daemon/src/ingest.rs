@@ -1,6 +1,6 @@
 //! A tape or a plain NMEA log on its way into the journal: known again by content, continued after a kill.
 
-use std::io::{BufRead, Write};
+use std::io::Write;
 
 use gunwale_protocol::input::{self, Input, Stamped};
 use gunwale_protocol::log::LogClock;
@@ -9,9 +9,11 @@ use gunwale_protocol::{nmea, tape};
 
 use crate::desk::Desk;
 use crate::error::Result;
+use crate::io::{Named, Sounds};
 use crate::lines::{LINE_MAX, Line, Lines};
 
 mod play;
+mod sound;
 
 use play::Play;
 
@@ -42,14 +44,19 @@ impl std::ops::AddAssign for Counts {
 /// # Errors
 /// When the file cannot be read or the journal cannot be written. What was taken until then is kept, and the next play
 /// goes on from there.
-pub fn ingest(desk: &Desk, name: &str, from: &mut dyn BufRead, out: &mut dyn Write) -> Result<Counts> {
+pub fn ingest(desk: &Desk, file: Named<'_>, out: &mut dyn Write) -> Result<Counts> {
     let _one_at_a_time = desk.ingesting();
+    let Named { name, lines: from, sounds } = file;
     let mut lines = Lines::new(from, LINE_MAX);
     let mut counts = Counts::default();
     let mut head: Option<Vec<u8>> = None;
     let mut source: Option<Source<'_>> = None;
-    let read =
-        |e| crate::Error::File { what: "cannot read", path: name.into(), source: e, advice: "play it again" };
+    let read = |e| crate::Error::File {
+        what: "cannot read",
+        path: name.clone().into(),
+        source: e,
+        advice: "play it again",
+    };
     while let Some(line) = lines.next_line().map_err(read)? {
         let bytes = match line {
             Line::TooLong { .. } => {
@@ -69,7 +76,7 @@ pub fn ingest(desk: &Desk, name: &str, from: &mut dyn BufRead, out: &mut dyn Wri
         counts.lines += 1;
         let source = match &mut source {
             Some(source) => source,
-            none => none.insert(Source::begin(desk, head, bytes)?),
+            none => none.insert(Source::begin(desk, head, bytes, sounds.clone())?),
         };
         if !source.line(bytes, counts.lines, out)? {
             counts.refused += 1;
@@ -91,7 +98,7 @@ struct Source<'a> {
 
 impl<'a> Source<'a> {
     /// `head` is the file's first line that is not blank; `first` the first that is no `#` line either.
-    fn begin(desk: &'a Desk, head: &[u8], first: &[u8]) -> Result<Source<'a>> {
+    fn begin(desk: &'a Desk, head: &[u8], first: &[u8], sounds: Sounds) -> Result<Source<'a>> {
         let log = (!first.starts_with(b"{")).then(LogClock::default);
         let read = std::str::from_utf8(first).ok().and_then(|text| tape::read(text).ok());
         // A journal played as a tape is the run it was.
@@ -99,7 +106,7 @@ impl<'a> Source<'a> {
             Some(Stamped { t, input: Input::Run(run) }) if log.is_none() => (run, Some(t)),
             _ => (desk.run_line(input::tape_id(head)), None),
         };
-        Ok(Source { log, play: Play::begin(desk, run, t)? })
+        Ok(Source { log, play: Play::begin(desk, run, t, sounds)? })
     }
 
     /// Takes a line; false when it was refused, even if a sentence was saved from it.

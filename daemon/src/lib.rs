@@ -19,6 +19,7 @@ pub mod lines;
 pub mod lock;
 pub mod office;
 pub mod records;
+pub mod replay;
 pub mod segment;
 pub mod service;
 pub mod settings;
@@ -27,5 +28,6 @@ pub mod sim;
 pub mod socket;
 pub mod store;
 pub mod trap_file;
+pub mod voice;
 
 pub use error::{Error, Result};

@@ -26,24 +26,38 @@ const WAIT: Duration = Duration::from_secs(10);
 /// What the command reports, when it was done here.
 pub fn perform(data: &Path, config: Option<&Path>, command: &Command) -> Result<u8> {
     let settings = Settings::load(config, data)?;
-    let mut output = Output::open(command.out())?;
-    let status = match Lock::take(data, WAIT, || client::connect(data))? {
-        Taken::Other(service) => client::ask(service, command, output.writer())?,
-        Taken::Lock(_lock) => {
-            let desk = Desk::new(data, settings, Arc::new(BootClock), Records::open(data)?);
-            if !matches!(command, Command::Rebuild) {
-                desk.catch_up(&mut |_| {})?;
-            }
-            let mut files = Local::new(command.files());
-            let mut err = std::io::stderr();
-            let mut io =
-                Io { out: output.writer(), watched: err.is_terminal(), err: &mut err, files: &mut files };
-            cmd::perform(&desk, command, &mut io)?;
-            0
+    if let Command::Replay(wanted) = command
+        && !wanted.list
+    {
+        // What is to be played is put together there, and played here, where the person is.
+        let (mut handed, player) = (Vec::new(), settings.cues.player.clone());
+        let status = done(data, settings, command, &mut handed)?;
+        if status == 0 {
+            cmd::replay::perform(data, &player, wanted, &handed)?;
         }
-    };
+        return Ok(status);
+    }
+    let mut output = Output::open(command.out())?;
+    let status = done(data, settings, command, output.writer())?;
     output.close(status == 0)?;
     Ok(status)
+}
+
+/// Has the command done, here or there.
+fn done(data: &Path, settings: Settings, command: &Command, out: &mut dyn Write) -> Result<u8> {
+    let _lock = match Lock::take(data, WAIT, || client::connect(data))? {
+        Taken::Other(service) => return client::ask(service, command, out),
+        Taken::Lock(lock) => lock,
+    };
+    let desk = Desk::new(data, settings, Arc::new(BootClock), Records::open(data)?);
+    if !matches!(command, Command::Rebuild) {
+        desk.catch_up(&mut |_| {})?;
+    }
+    let mut files = Local::new(command.files());
+    let mut err = std::io::stderr();
+    let mut io = Io { out, watched: err.is_terminal(), err: &mut err, files: &mut files };
+    cmd::perform(&desk, command, &mut io)?;
+    Ok(0)
 }
 
 /// Stdout, or a file that appears whole or not at all.

@@ -18,6 +18,7 @@ use crate::error::Result;
 use crate::journal::{self, JournalError, Reader};
 use crate::segment::{Folded, Rest, Segment};
 use crate::store::{self, Batch, Doc, Restart, Store, StoreError};
+use crate::voice;
 
 /// Every document there is.
 pub const ALL: std::ops::Range<i64> = store::UNDATED..i64::MAX;
@@ -276,6 +277,7 @@ impl Records {
                 self.forget(gone, &mut changes)?;
             }
             for found in &folded.found {
+                voice::label::label(&self.data, found);
                 self.keep(&folded.segment, found, &mut changes)?;
             }
             for statement in &folded.statements {

@@ -4,6 +4,8 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
+use crate::device::button::Line;
+
 /// What `gunwale.toml` may hold.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -16,6 +18,82 @@ pub struct Settings {
     pub gps: Device,
     /// The scale.
     pub scale: Device,
+    /// The microphone.
+    pub mic: Mic,
+    /// The note button.
+    pub button: Button,
+    /// The tones that answer the crew.
+    pub cues: Cues,
+}
+
+/// The microphone: a program that writes raw sound, and what is kept of it.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Mic {
+    /// The program and its arguments: 16,000 samples a second, one channel, 16 bits little-endian, without a header.
+    pub command: Vec<String>,
+    /// What is kept of a note.
+    pub keep: Keep,
+}
+
+/// What is kept of what is said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Keep {
+    /// The notes' sound.
+    #[default]
+    Audio,
+    /// Only their text: the sound is removed as soon as it has been made text.
+    Text,
+    /// Nothing: the microphone is not opened.
+    Off,
+}
+
+/// The note button: a pedal or key that the system knows as an input device, or a control line of a serial port.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Button {
+    /// The input device, such as one in `/dev/input/by-id`.
+    pub input: Option<PathBuf>,
+    /// Its key for notes, by the system's name such as `KEY_F13`; none: any key.
+    pub key: Option<String>,
+    /// Its key that mutes the microphone and opens it again.
+    pub mute_key: Option<String>,
+    /// The serial port.
+    pub port: Option<PathBuf>,
+    /// Its line for notes.
+    pub line: Line,
+    /// Its line that mutes.
+    pub mute_line: Option<Line>,
+}
+
+/// The tones that answer the crew.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Cues {
+    /// The program that plays a WAV file, which is given as its last argument.
+    pub player: Vec<String>,
+    /// No tones, as for filming.
+    pub quiet: bool,
+}
+
+impl Default for Button {
+    fn default() -> Button {
+        Button { input: None, key: None, mute_key: None, port: None, line: Line::Cts, mute_line: None }
+    }
+}
+
+impl Default for Mic {
+    fn default() -> Mic {
+        let command = ["arecord", "-q", "-t", "raw", "-f", "S16_LE", "-r", "16000", "-c", "1"];
+        Mic { command: command.map(String::from).into(), keep: Keep::default() }
+    }
+}
+
+impl Default for Cues {
+    fn default() -> Cues {
+        Cues { player: vec!["aplay".into(), "-q".into()], quiet: false }
+    }
 }
 
 /// A serial device.
@@ -31,7 +109,15 @@ pub struct Device {
 impl Default for Settings {
     fn default() -> Settings {
         let none = Device::default();
-        Settings { boat: "boat".into(), timezone: "UTC".into(), gps: none.clone(), scale: none }
+        Settings {
+            boat: "boat".into(),
+            timezone: "UTC".into(),
+            gps: none.clone(),
+            scale: none,
+            mic: Mic::default(),
+            button: Button::default(),
+            cues: Cues::default(),
+        }
     }
 }
 

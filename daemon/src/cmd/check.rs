@@ -1,5 +1,7 @@
 //! `check`: one line for each thing that must be right before casting off, and what to do where it is not.
 
+mod sound;
+
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::sync_channel;
@@ -36,7 +38,7 @@ type Check = (&'static str, fn(&Desk) -> Verdict);
 /// # Errors
 /// [`Error::Told`] when a line says so.
 pub fn check(desk: &Desk, io: &mut Io<'_>) -> Result<()> {
-    let checks: [Check; 7] = [
+    let checks: [Check; 10] = [
         ("settings", settings),
         ("journal", journal),
         ("store", store),
@@ -44,6 +46,9 @@ pub fn check(desk: &Desk, io: &mut Io<'_>) -> Result<()> {
         ("clock", clock),
         ("gps", |desk| device(desk, device::GPS)),
         ("scale", |desk| device(desk, device::SCALE)),
+        ("mic", sound::microphone),
+        ("button", sound::note_button),
+        ("tones", sound::tones),
     ];
     let mut all_good = true;
     for (name, check) in checks {

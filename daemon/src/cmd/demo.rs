@@ -14,9 +14,13 @@ use crate::journal::{self, Reader};
 use crate::lock::Lock;
 use crate::records::Records;
 use crate::service::Service;
-use crate::settings::{Device, Settings};
+use crate::settings::{Cues, Device, Keep, Mic, Settings};
 use crate::sim::{self, Day, Options, Ports, Unplug, scenario};
 use crate::{find, sheet};
+
+mod script;
+
+use script::Script;
 
 /// What marks a run line as the demo's.
 const MARK: &str = " demo";
@@ -37,11 +41,16 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
     let day = Day::new(Options { pulls: usize::try_from(demo.pulls).unwrap_or(20), ..Options::default() });
     let ports = Ports::new(&data)?;
     let device = |port: &Path| Device { port: Some(port.to_owned()), baud: None };
+    let keep = if speaks(demo.speed) { Keep::Audio } else { Keep::Off };
     let settings = Settings {
         boat: scenario::BOAT.into(),
         timezone: scenario::TIMEZONE.into(),
         gps: device(ports.gps()),
         scale: device(ports.scale()),
+        mic: Mic { command: vec!["cat".into(), ports.mic().display().to_string()], keep },
+        // Dozens of tones a minute would be no demonstration.
+        cues: Cues { quiet: true, ..Cues::default() },
+        ..Settings::default()
     };
     println!(
         "{}, {}: a simulated day of {} traps, {} times as fast as the sea. Records: {}\n",
@@ -57,7 +66,7 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
     let service = Service::start(desk, &format!("{PROGRAM}{MARK}"), devices, Box::new(std::io::stdout()))?;
     service.desk.state(register(&day))?;
     // The cables stay in until the service has stopped.
-    let (_ports, played) = play(&service, day, ports, &clock);
+    let (_ports, played) = play(&service, day, ports, &clock, speaks(demo.speed));
     let desk = service.desk.clone();
     service.stop();
     played?;
@@ -65,19 +74,35 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
     // As it was called, so that the line can be copied: a newcomer has not installed it.
     let program = std::env::args().next().unwrap_or_else(|| "gunwale".into());
     println!("The records are in {0}\nas a table: {program} --data {0} export csv", data.display());
+    println!("trap 7's notes: {program} --data {} replay --trap 7 (--list to read them)", data.display());
+    if speaks(demo.speed) {
+        println!(
+            "The words were spoken and heard; their text is the simulation's, in place of a recogniser."
+        );
+    }
     Ok(())
 }
 
 /// Plays the day to its end, serving commands meanwhile; Ctrl-C ends it early. Gives the cables back.
-fn play(service: &Service, day: Day, mut ports: Ports, clock: &ScaledClock) -> (Option<Ports>, Result<()>) {
+fn play(
+    service: &Service,
+    day: Day,
+    mut ports: Ports,
+    clock: &ScaledClock,
+    speaks: bool,
+) -> (Option<Ports>, Result<()>) {
     let (ended, end) = tokio::sync::oneshot::channel();
     let (stop, clock, desk) = (Stop::default(), *clock, service.desk.clone());
+    let script = Script::default();
     let player = std::thread::Builder::new().name("boat".into()).spawn({
-        let stop = stop.clone();
+        let (stop, script, desk) = (stop.clone(), script.clone(), desk.clone());
         move || {
-            let said = |text: &str| {
-                if let Err(trouble) = desk.say(text.to_owned()) {
-                    tracing::warn!("{trouble}");
+            let said = |t_us, text: &str| match speaks {
+                true => script.said(scenario::START + t_us, text),
+                false => {
+                    if let Err(trouble) = desk.say(text.to_owned()) {
+                        tracing::warn!("{trouble}");
+                    }
                 }
             };
             let unplug = Unplug::midday(&day);
@@ -90,6 +115,11 @@ fn play(service: &Service, day: Day, mut ports: Ports, clock: &ScaledClock) -> (
         Ok(player) => player,
         Err(e) => return (None, Err(e.into())),
     };
+    let over = Stop::default();
+    let reads = std::thread::Builder::new().name("script".into()).spawn({
+        let over = over.clone();
+        move || script.read_to(&desk, &over)
+    });
     let served = serve_until(&service.desk, async {
         tokio::select! {
             played = end => { if let Ok(played) = played { played?; } }
@@ -98,7 +128,17 @@ fn play(service: &Service, day: Day, mut ports: Ports, clock: &ScaledClock) -> (
         Ok(())
     });
     stop.set();
+    over.set();
+    if let Ok(reads) = reads {
+        // It has told what it had to tell.
+        let _ = reads.join();
+    }
     (player.join().ok(), served)
+}
+
+/// Whether the crew speaks its notes: no computer need hear faster than this. Above, it types them.
+fn speaks(speed: f64) -> bool {
+    speed <= 100.0
 }
 
 /// The traps as they lie before the day.

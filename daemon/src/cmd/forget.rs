@@ -1,7 +1,6 @@
 //! `forget`: removes the words and the sound of notes everywhere, and says so in the journal.
 
 use std::collections::BTreeSet;
-use std::path::Path;
 
 use gunwale_protocol::input::{Forgotten, Stated, Statement};
 use gunwale_protocol::trip;
@@ -9,7 +8,7 @@ use gunwale_protocol::trip;
 use crate::desk::Desk;
 use crate::error::{Error, Result};
 use crate::io::Io;
-use crate::{find, journal, records};
+use crate::{find, journal, records, voice};
 
 /// Forgets one note, or all notes of a pull. Pulls, positions, weights and corrections stay.
 ///
@@ -49,8 +48,15 @@ pub fn finish_all(desk: &Desk) -> Result<()> {
 }
 
 fn finish(desk: &Desk, notes: &BTreeSet<String>) -> Result<()> {
-    remove_sound(&desk.data.join("notes"), notes)?;
+    voice::remove(&desk.data, notes)?;
     let scrubbed = journal::scrub(&desk.data, notes)?;
+    for file in &scrubbed.files {
+        let path = desk.data.join(file);
+        // A journal from elsewhere may name anything.
+        if voice::is_note_file(file) && path.exists() {
+            voice::remove_file(&path)?;
+        }
+    }
     if scrubbed.lines > 0 {
         // What the store wrote before is on the disk until it is gone as a whole.
         desk.rebuild(&mut |_| {})?;
@@ -69,25 +75,4 @@ fn notes_of(desk: &Desk, pull: &str) -> Result<Vec<String>> {
     };
     notes.dedup();
     Ok(notes)
-}
-
-/// Removes the files that bear these notes' ids.
-fn remove_sound(folder: &Path, notes: &BTreeSet<String>) -> Result<()> {
-    const ADVICE: &str = "delete it by hand, then give the command again";
-    let cannot = |path: &Path| Error::file("cannot remove", path.to_owned(), ADVICE);
-    let Ok(days) = std::fs::read_dir(folder) else { return Ok(()) };
-    for day in days.flatten().map(|day| day.path()) {
-        let mut removed = false;
-        for file in std::fs::read_dir(&day).into_iter().flatten().flatten().map(|file| file.path()) {
-            let name = file.file_stem().and_then(|name| name.to_str()).unwrap_or_default();
-            if name.rsplit('-').next().is_some_and(|id| notes.contains(id)) {
-                std::fs::remove_file(&file).map_err(cannot(&file))?;
-                removed = true;
-            }
-        }
-        if removed {
-            std::fs::File::open(&day).and_then(|day| day.sync_all()).map_err(cannot(&day))?;
-        }
-    }
-    Ok(())
 }

@@ -12,8 +12,8 @@ use crate::io::Io;
 pub fn ingest(desk: &Desk, files: usize, io: &mut Io<'_>) -> Result<()> {
     let mut all = Counts::default();
     for _ in 0..files {
-        let Some((name, mut from)) = io.files.next_file()? else { break };
-        all += crate::ingest::ingest(desk, &name, &mut *from, io.out)?;
+        let Some(file) = io.files.next_file()? else { break };
+        all += crate::ingest::ingest(desk, file, io.out)?;
     }
     let Counts { lines, refused, fixes, pulls } = all;
     writeln!(io.out, "lines {lines} refused {refused} fixes {fixes} pulls {pulls}")?;

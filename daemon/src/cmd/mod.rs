@@ -15,6 +15,7 @@ pub mod demo;
 pub mod export;
 pub mod forget;
 pub mod ingest;
+pub mod replay;
 pub mod run;
 pub mod traps;
 
@@ -49,6 +50,7 @@ fn once(desk: &Desk, command: &Command, io: &mut Io<'_>) -> Result<()> {
         Command::Note { text } => desk.note(text.join(" ")),
         Command::Traps { command } => traps::traps(desk, command, io),
         Command::Day { date } => day::day(desk, date.as_deref(), io),
+        Command::Replay(wanted) => replay::replay(desk, wanted, io),
         Command::Correct { of, fields } => correct::correct(desk, of, fields, io),
         Command::Forget { of } => forget::forget(desk, of, io),
         Command::Export(export) => export::export(desk, export, io),

@@ -7,12 +7,12 @@ use tokio::signal::unix::{SignalKind, signal};
 
 use crate::clock::BootClock;
 use crate::desk::{Desk, PROGRAM};
-use crate::device;
+use crate::device::{self, button};
 use crate::error::{Error, Result};
 use crate::lock::Lock;
 use crate::records::Records;
 use crate::service::Service;
-use crate::settings::Settings;
+use crate::settings::{self, Settings};
 use crate::socket::server;
 
 /// Runs the service on a data directory.
@@ -68,4 +68,17 @@ pub async fn told_to_stop() -> Result<()> {
     }
     tracing::info!("told to stop");
     Ok(())
+}
+
+/// The note button the settings name.
+///
+/// # Errors
+/// When the settings name a key that is none, or one for both.
+pub fn button(set: &settings::Button) -> Result<Option<button::Spec>> {
+    let (note, mute) = (set.key.as_deref(), set.mute_key.as_deref());
+    match (&set.input, &set.port) {
+        (Some(input), _) => Ok(Some(button::Spec::keys(input.clone(), note, mute)?)),
+        (None, Some(port)) => Ok(Some(button::Spec::lines(port.clone(), set.line, set.mute_line)?)),
+        (None, None) => Ok(None),
+    }
 }

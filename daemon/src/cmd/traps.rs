@@ -7,7 +7,7 @@ use crate::args::Traps;
 use crate::desk::Desk;
 use crate::error::{Error, Result};
 use crate::export::tables;
-use crate::io::Io;
+use crate::io::{Io, Named};
 use crate::{find, trap_file};
 
 /// Does something with the register.
@@ -17,7 +17,7 @@ use crate::{find, trap_file};
 pub fn traps(desk: &Desk, command: &Traps, io: &mut Io<'_>) -> Result<()> {
     match command {
         Traps::Import { .. } => {
-            let Some((name, mut from)) = io.files.next_file()? else { return Ok(()) };
+            let Some(Named { name, lines: mut from, .. }) = io.files.next_file()? else { return Ok(()) };
             let traps = trap_file::read(&name, &mut *from)?;
             let count = traps.len();
             desk.state(traps.into_iter().map(Stated::Trap).collect())?;

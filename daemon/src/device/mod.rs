@@ -4,6 +4,7 @@
 //! sends them on. Whatever happens to the device (unplugged, silent, noise, wrong speed), it says so once, waits,
 //! and opens it anew. What the lines mean is decided elsewhere.
 
+pub mod button;
 mod outbox;
 mod port;
 #[cfg(test)]

@@ -127,7 +127,7 @@ mod tests {
         };
         let heard = |text: &str| {
             let note = input::id("a1", "sound", Mono(3));
-            let heard = Heard { note, text: text.into(), confidence: Some(0.5) };
+            let heard = Heard { note, text: text.into(), confidence: Some(0.5), only_text: false };
             Input::Statement(Statement { at: Utc(5), said: Stated::Heard(heard) })
         };
         let voice = Voice { file: "notes/undated/x.wav".into(), length_us: 7, speech_us: 1 };

@@ -104,7 +104,7 @@ fn count(n: u32, one: &str, many: &str) -> String {
 }
 
 /// A number below a hundred as spoken; anything else as it is.
-fn number(text: &str) -> String {
+pub fn number(text: &str) -> String {
     const ONES: [&str; 20] = [
         "zero",
         "one",

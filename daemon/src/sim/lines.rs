@@ -39,7 +39,7 @@ impl<'a> Lines<'a> {
         let t_s = step.tick as f64 * TICK_S;
         let waiting = &mut self.waiting;
         let mut say = |after_s: f64, text: &str| {
-            let t_us = ((t_s + after_s) * SECOND as f64) as i64;
+            let t_us = said_us(t_s, after_s);
             waiting.push(Reverse(Line { t_us, kind: Kind::Said, text: text.into() }));
         };
         match step.happened {
@@ -60,6 +60,11 @@ impl<'a> Lines<'a> {
         self.scale.hear(step.tick, |line| waiting.push(Reverse(line)));
         self.made = Some((t_s * SECOND as f64) as i64);
     }
+}
+
+/// When something is said so many seconds after a step, microseconds of the day.
+pub(super) fn said_us(step_s: f64, after_s: f64) -> i64 {
+    ((step_s + after_s) * SECOND as f64) as i64
 }
 
 impl Iterator for Lines<'_> {

@@ -6,13 +6,17 @@
 
 mod chart;
 mod crew;
+mod deck;
 mod lines;
+mod microphone;
 mod motion;
 mod player;
 mod receiver;
 mod rng;
 mod scale;
 pub mod scenario;
+mod sound;
+mod speech;
 #[cfg(test)]
 mod tests;
 
@@ -242,16 +246,31 @@ impl Day {
         &self.truth
     }
 
-    /// Writes the day as a tape.
+    /// Writes the day as a tape, what is said as text.
     ///
     /// # Errors
     /// Whatever `out` answers.
     pub fn tape(&self, out: &mut impl Write) -> io::Result<()> {
+        self.write_lines(out, true)
+    }
+
+    /// Writes the day as a tape on which all that is said is in a sound file: one that begins with the day, such as
+    /// [`Day::write_sound`] makes.
+    ///
+    /// # Errors
+    /// Whatever `out` answers.
+    pub fn spoken_tape(&self, sound: &str, out: &mut impl Write) -> io::Result<()> {
+        writeln!(out, "{{\"t\":0.000,\"audio\":{}}}", Value::from(sound))?;
+        self.write_lines(out, false)
+    }
+
+    fn write_lines(&self, out: &mut impl Write, texts: bool) -> io::Result<()> {
         for line in self.lines() {
             let key = match line.kind {
                 Kind::Gps => "gps",
                 Kind::Scale => "scale",
-                Kind::Said => "said",
+                Kind::Said if texts => "said",
+                Kind::Said => continue,
             };
             writeln!(out, "{{\"t\":{:.3},\"{key}\":{}}}", line.t_s(), Value::from(line.text))?;
         }

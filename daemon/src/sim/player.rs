@@ -1,33 +1,38 @@
-//! Plays a simulated day into real pseudo-terminals, by the clock, so that the devices' own code reads it.
+//! Plays a simulated day into real pseudo-terminals and a pipe, by the clock, so that the devices' own code reads it.
 
 use std::io::{self, Write};
 use std::os::unix::fs::symlink;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use gunwale_protocol::time::SECOND;
+use gunwale_protocol::time::{Mono, SECOND};
 use serialport::{SerialPort, TTYPort};
 
+use super::microphone::{Pipe, Speaker};
 use super::{Day, Kind};
 use crate::clock::{Clock, Stop};
 
 /// Bytes that may lie unread before more are lost, as on a line to which nobody listens; a terminal holds 4,095.
 const UNREAD: u32 = 3_500;
 
-/// The simulated boat's two devices: `gps` and `scale` in a directory, each a link to a pseudo-terminal.
+/// The simulated boat's devices in a directory: `gps` and `scale`, each a link to a pseudo-terminal, and `mic`, a named
+/// pipe.
 #[derive(Debug)]
 pub struct Ports {
     gps: Plug,
     scale: Plug,
+    mic: Pipe,
 }
 
 impl Ports {
-    /// Makes both devices in a directory that exists.
+    /// Makes the devices in a directory that exists.
     ///
     /// # Errors
-    /// When the system has no pseudo-terminal to give, or a link cannot be made.
+    /// When the system has no pseudo-terminal to give, or a link or the pipe cannot be made.
     pub fn new(dir: &Path) -> io::Result<Ports> {
-        Ok(Ports { gps: Plug::new(dir.join("gps"))?, scale: Plug::new(dir.join("scale"))? })
+        let plug = |name| Plug::new(dir.join(name));
+        Ok(Ports { gps: plug("gps")?, scale: plug("scale")?, mic: Pipe::new(dir.join("mic"))? })
     }
 
     /// The GPS receiver's path.
@@ -38,6 +43,12 @@ impl Ports {
     /// The scale's path.
     pub fn scale(&self) -> &Path {
         &self.scale.link
+    }
+
+    /// The microphone's path: a pipe out of which sound comes while a day is played, raw 16-bit little-endian samples,
+    /// mono, 16 kHz. For one reader at a time.
+    pub fn mic(&self) -> &Path {
+        self.mic.path()
     }
 
     fn plug(&mut self, kind: Kind) -> Option<&mut Plug> {
@@ -127,19 +138,42 @@ pub struct Played {
     pub ended: bool,
 }
 
-/// Plays a day from now on, by the clock, until its end or until told to stop. What is said is passed to `said`.
+/// Plays a day from now on, by the clock, until its end or until told to stop. When something is said, the time (since the
+/// start, microseconds) and the words are passed to `said`; they are heard in the microphone's pipe from then on.
 ///
 /// # Errors
-/// When a cable cannot be put back.
+/// When a cable cannot be put back, or the system has no thread to give.
 pub fn play(
     day: &Day,
     ports: &mut Ports,
     unplug: Option<Unplug>,
     clock: &dyn Clock,
     stop: &Stop,
-    mut said: impl FnMut(&str),
+    said: impl FnMut(i64, &str),
 ) -> io::Result<Played> {
     let zero = clock.now();
+    let quit = AtomicBool::new(false);
+    let end = zero + (day.seconds() * SECOND as f64) as i64;
+    let speaker = Speaker { day, pipe: ports.mic.path().to_owned(), clock, zero, end, stop, quit: &quit };
+    std::thread::scope(|scope| {
+        let speaker =
+            std::thread::Builder::new().name("crew".into()).spawn_scoped(scope, || speaker.speak())?;
+        let played = play_lines(day, ports, unplug, (clock, zero), stop, said);
+        quit.store(played.is_err(), Ordering::Relaxed);
+        // It ends with the day, or when told to; it has nothing to say about it.
+        let _ = speaker.join();
+        played
+    })
+}
+
+fn play_lines(
+    day: &Day,
+    ports: &mut Ports,
+    unplug: Option<Unplug>,
+    (clock, zero): (&dyn Clock, Mono),
+    stop: &Stop,
+    mut said: impl FnMut(i64, &str),
+) -> io::Result<Played> {
     let mut played = Played::default();
     let mut cut =
         unplug.into_iter().flat_map(|u| [(u.device, u.at_s, false), (u.device, u.at_s + u.for_s, true)]);
@@ -161,7 +195,7 @@ pub fn play(
         let sent = match ports.plug(line.kind) {
             Some(plug) => plug.send(&line.text),
             None => {
-                said(&line.text);
+                said(line.t_us, &line.text);
                 true
             }
         };

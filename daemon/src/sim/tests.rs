@@ -150,7 +150,7 @@ fn a_day_played_through_real_devices_arrives_whole_and_on_time() {
     let mut said = Vec::new();
     let unplug = Unplug::midday(&day);
     let played =
-        play(&day, &mut ports, Some(unplug), &*clock, &stop, |text| said.push(text.to_string())).unwrap();
+        play(&day, &mut ports, Some(unplug), &*clock, &stop, |_, text| said.push(text.to_string())).unwrap();
     assert!(played.ended, "{played:?}");
     std::thread::sleep(std::time::Duration::from_millis(60));
     stop.set();
@@ -213,7 +213,7 @@ fn a_player_nobody_listens_to_goes_on_and_stops_when_told() {
     let day = Day::new(Options { pulls: 1, ..Options::default() });
     let mut ports = Ports::new(dir.path()).unwrap();
     let clock = ScaledClock::new(1_000.0, scenario::START);
-    let played = play(&day, &mut ports, None, &clock, &Stop::new(), |_| ()).unwrap();
+    let played = play(&day, &mut ports, None, &clock, &Stop::new(), |_, _| ()).unwrap();
     assert!(played.ended && played.lost > 1_000, "{played:?}");
 
     let (clock, stop) = (ScaledClock::new(1.0, scenario::START), Stop::new());
@@ -223,7 +223,7 @@ fn a_player_nobody_listens_to_goes_on_and_stops_when_told() {
         teller.set();
     });
     let began = std::time::Instant::now();
-    let played = play(&day, &mut ports, None, &clock, &stop, |_| ()).unwrap();
+    let played = play(&day, &mut ports, None, &clock, &stop, |_, _| ()).unwrap();
     telling.join().unwrap();
     assert!(!played.ended && began.elapsed().as_secs() < 5);
 }

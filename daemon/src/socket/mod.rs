@@ -19,9 +19,11 @@ pub enum Kind {
     Command,
     /// Client: the next file's name as given.
     File,
+    /// Client: the next line names this sound file; its contents follow, then the file before goes on.
+    Sound,
     /// Client: a piece of that file.
     Data,
-    /// Client: the file is at its end.
+    /// Client: that file is at its end.
     End,
     /// Service: output.
     Out,
@@ -32,9 +34,10 @@ pub enum Kind {
 }
 
 impl Kind {
-    const ALL: [(Kind, u8); 7] = [
+    const ALL: [(Kind, u8); 8] = [
         (Kind::Command, b'c'),
         (Kind::File, b'f'),
+        (Kind::Sound, b's'),
         (Kind::Data, b'd'),
         (Kind::End, b'e'),
         (Kind::Out, b'o'),

@@ -2,7 +2,7 @@
 //!
 //! A client that stalls, floods or talks nonsense loses its connection; capture never notices.
 
-use std::io::{self, BufReader, Read, Write};
+use std::io::{self, Write};
 use std::os::unix::fs::PermissionsExt;
 use std::os::unix::net::UnixStream;
 use std::path::Path;
@@ -17,7 +17,10 @@ use crate::args::Command;
 use crate::cmd;
 use crate::desk::Desk;
 use crate::error::{Error, Result};
-use crate::io::{Files, Io, Named};
+use crate::io::Io;
+use sent::Sent;
+
+mod sent;
 
 /// Clients served at once; more wait.
 const CLIENTS: usize = 16;
@@ -76,7 +79,7 @@ fn attend(desk: &Desk, mut client: UnixStream) -> io::Result<()> {
     };
     client.set_read_timeout(Some(IDLE))?;
     let command: Command = serde_json::from_slice(&request)?;
-    let mut sent = Sent { from: BufReader::new(client.try_clone()?), left: Vec::new(), read: 0, ended: true };
+    let mut sent = Sent::new(client.try_clone()?, &desk.data);
     let mut out = io::BufWriter::with_capacity(FRAME_MAX, Framed(&client, Kind::Out));
     let mut err = Framed(&client, Kind::Err);
     let mut io = Io { out: &mut out, err: &mut err, watched: false, files: &mut sent };
@@ -106,46 +109,5 @@ impl Write for Framed<'_> {
 
     fn flush(&mut self) -> io::Result<()> {
         Ok(())
-    }
-}
-
-/// The files a client sends, one after another.
-struct Sent {
-    from: BufReader<UnixStream>,
-    left: Vec<u8>,
-    read: usize,
-    ended: bool,
-}
-
-impl Files for Sent {
-    fn next_file(&mut self) -> Result<Option<Named<'_>>> {
-        let lost = |e: io::Error| Error::Connection(format!("the client went away: {e}"));
-        // What the command left unread of the last file is passed over.
-        io::copy(self, &mut io::sink()).map_err(lost)?;
-        let (Kind::File, name) = receive(&mut self.from).map_err(lost)? else {
-            return Err(Error::Connection("the client spoke another language".into()));
-        };
-        self.ended = false;
-        let name = String::from_utf8_lossy(&name).into_owned();
-        Ok(Some((name, Box::new(BufReader::with_capacity(FRAME_MAX, self)))))
-    }
-}
-
-impl Read for Sent {
-    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
-        while self.read >= self.left.len() && !self.ended {
-            match receive(&mut self.from)? {
-                (Kind::Data, bytes) => (self.left, self.read) = (bytes, 0),
-                (Kind::End, _) => self.ended = true,
-                _ => return Err(io::ErrorKind::InvalidData.into()),
-            }
-        }
-        let left = self.left.get(self.read..).unwrap_or_default();
-        let n = left.len().min(into.len());
-        if let (Some(into), Some(left)) = (into.get_mut(..n), left.get(..n)) {
-            into.copy_from_slice(left);
-        }
-        self.read += n;
-        Ok(n)
     }
 }
