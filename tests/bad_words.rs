@@ -16,7 +16,12 @@ fn settings_that_are_wrong_are_named_with_their_line() {
         ),
         (
             "boat = \"Osprey\"\nharbour = \"North\"\n",
-            "line 2: unknown field `harbour`, expected one of `boat`, `timezone`, `gps`, `scale`: \
+            "line 2: unknown field `harbour`, expected one of `boat`, `timezone`, `gps`, `scale`, \
+             `mic`, `button`, `cues`: mend that line or leave it out",
+        ),
+        (
+            "[mic]\nkeep = \"nothing\"\n",
+            "line 2: unknown variant `nothing`, expected one of `audio`, `text`, `off`: \
              mend that line or leave it out",
         ),
     ] {
