@@ -19,8 +19,8 @@ pub enum By {
 pub enum Event {
     /// A note begins. By voice it is told once the speech is sure, mostly within half a second of its first sound.
     Opened {
-        /// Position of its first sample, in the past: up to 0.8 s before the speech, never in the note before and
-        /// never in a time that was not listened to.
+        /// Position of its first sample, in the past: up to 0.8 s before the speech or the press, 4 s before a press when
+        /// something went on that might have been speech; never in the note before, never in a time not listened to.
         from: u64,
         /// Position where the speech begins as far as known; the press, when a button opened it.
         speech: u64,

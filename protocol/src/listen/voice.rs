@@ -38,7 +38,7 @@ pub(super) struct Voice {
     /// Sound without the noise, until it makes a frame for the confirming network.
     cleaned: Vec<i16>,
     /// Oldest first.
-    pub(super) recent: VecDeque<Heard>,
+    recent: VecDeque<Heard>,
 }
 
 impl Voice {
