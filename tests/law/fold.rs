@@ -327,6 +327,20 @@ fn what_ends_a_stop() {
 }
 
 #[test]
+fn a_note_that_goes_on_past_the_minute_is_not_the_stops_even_at_the_end_of_the_tape() {
+    let Trip(mut inputs) = legs(&[(4.0, 20, true), (0.2, 60, true), (4.0, 45, true)], &[40]);
+    let voice = Voice { file: "notes/a.wav".into(), length_us: 30 * SECOND, speech_us: 0 };
+    inputs.push(Stamped { t: Mono(124_500_000), input: Input::Note(voice) });
+    let first = |found: &[Finding]| match &found[0] {
+        Finding::Stop(stop) => stop.notes.len(),
+        Finding::Loose(_) => 0,
+    };
+    let (all, mut told) = whole(&inputs);
+    told.advance(Mono(300 * SECOND));
+    assert_eq!((first(&all), first(&found(&mut told))), (1, 1));
+}
+
+#[test]
 fn a_segment_ends_with_its_last_line_not_when_it_was_last_looked_at() {
     let Trip(inputs) = legs(&[(4.0, 20, true), (0.2, 60, true)], &[40]);
     let (_, mut state) = whole(&inputs);

@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{AHEAD, Ahead, Happening, Haul, NotTaken};
+use super::{AHEAD, Ahead, Happening, Haul, LATE, NotTaken};
 use crate::finding::{Moment, Note, Sound};
 use crate::haul::draft::Draft;
 use crate::input::{self, Voice};
@@ -100,9 +100,11 @@ impl Haul {
     fn happen_then(&mut self, from: Mono, to: Mono, line_t: Mono, what: Happening) {
         let middle = from + (to - from) / 2;
         let begun = |draft: &&mut Draft| draft.started() <= middle;
+        // A stop is settled a minute after she left, whenever it is asked for.
+        let in_time = |draft: &&mut Draft| draft.ended().is_none_or(|ended| to - ended <= LATE);
         if let Some(open) = self.open.as_mut().filter(begun) {
             open.take(what, &mut self.events);
-        } else if let Some(left) = self.left.iter_mut().rfind(begun) {
+        } else if let Some(left) = self.left.iter_mut().rfind(begun).filter(in_time) {
             if left.ended().is_some_and(|ended| from > ended) {
                 left.take_late(what, &mut self.events);
             } else {
