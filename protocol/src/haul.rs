@@ -264,11 +264,11 @@ impl Haul {
         if let Some(epoch) = self.epochs.finish() {
             self.take_epoch(epoch);
         }
-        self.end_talk(Mono(i64::MAX));
         if let (None, Some(left)) = (&self.open, self.left.back()) {
             // She has left, and nothing more comes in: the minute after is as good as over.
             self.advance(left.ended().unwrap_or(self.heard) + LATE);
         }
+        self.end_talk(Mono(i64::MAX));
         self.close();
     }
 
