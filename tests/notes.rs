@@ -108,7 +108,9 @@ fn what_is_said_becomes_notes_at_its_pull_and_a_second_play_adds_nothing() {
     let copied = moved(copy.path());
     run(alone.path(), &["ingest", copied.to_str().unwrap()]);
     assert_same("the journal as a tape", &records(alone.path()), &before);
+    std::fs::create_dir_all(beside.path().join("incoming/0")).unwrap();
     let service = Running::service(beside.path());
+    assert!(!beside.path().join("incoming").exists(), "copies left by a kill go at the start");
     assert_eq!(
         run(beside.path(), &["ingest", copied.to_str().unwrap()]),
         out.replace("lines 183", "lines 186")

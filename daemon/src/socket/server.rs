@@ -37,6 +37,7 @@ pub async fn serve(desk: Desk) -> Result<()> {
     let (path, _folder) = super::path(&desk.data)?;
     // Left by a service that was killed; the lock of the data directory is ours.
     let _ = std::fs::remove_file(&path);
+    sent::remove_left(&desk.data);
     let listener = UnixListener::bind(&path)?;
     let _gone_at_the_end = Remove(&path);
     std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o600))?;

@@ -55,7 +55,13 @@ impl Sent {
 }
 
 /// The folder of the copies in the data directory.
-pub(crate) const COPIES: &str = "incoming";
+const COPIES: &str = "incoming";
+
+/// Removes the copies that a service left when it was killed.
+pub(super) fn remove_left(data: &Path) {
+    // Mostly there are none.
+    let _ = std::fs::remove_dir_all(data.join(COPIES));
+}
 
 impl Drop for Sent {
     fn drop(&mut self) {
