@@ -22,8 +22,8 @@ pub(super) struct Heard {
 const CLEAR: u32 = 3;
 /// So many have to be sure. It is asked every 16 ms, so that this is 0.13 s.
 const SURE: u32 = 8;
-/// By so many half decibels must the loudest twentieth stand out from the quietest fifth: 6.5 dB.
-const SWING: usize = 13;
+/// By so many half decibels must the loudest twentieth stand out from the median: 5 dB.
+const SWING: usize = 10;
 
 /// The frames of a note, counted.
 #[derive(Debug, Clone)]
@@ -55,7 +55,7 @@ impl Evidence {
     pub(super) fn suffices(&self) -> bool {
         self.clear >= CLEAR
             && self.sure >= SURE
-            && self.level(self.frames * 19 / 20).saturating_sub(self.level(self.frames / 5)) >= SWING
+            && self.level(self.frames * 19 / 20).saturating_sub(self.level(self.frames / 2)) >= SWING
     }
 
     /// The level that so many frames stay below.
@@ -67,5 +67,33 @@ impl Evidence {
             here
         });
         reached.unwrap_or_default()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_suffices() {
+        // Frames with somebody in them, of which so many are clear and sure, as loud as that, among a hundred of level 80.
+        let cases = [
+            ("a word", 20, 3, 8, 90, true),
+            ("not clear", 20, 2, 8, 90, false),
+            ("not sure", 20, 3, 7, 90, false),
+            ("hardly louder", 20, 3, 8, 89, false),
+            ("too short to be loud", 5, 3, 8, 90, false),
+            ("a drone: most of it is as loud", 101, 101, 101, 90, false),
+            ("nobody", 0, 0, 0, 0, false),
+        ];
+        for (name, frames, clear, sure, level, wanted) in cases {
+            let mut evidence = Evidence::default();
+            assert!(!evidence.suffices(), "nothing heard");
+            (0..100).for_each(|_| evidence.add(Heard { level: 80, ..Heard::default() }));
+            for i in 0..frames {
+                evidence.add(Heard { spoken: true, clear: i < clear, sure: i < sure, level });
+            }
+            assert_eq!(evidence.suffices(), wanted, "{name}");
+        }
     }
 }
