@@ -183,3 +183,28 @@ fn a_microphone_that_keeps_failing_is_told_by_one_tone_and_all_else_goes_on() {
     service.terminate();
     assert_eq!(heard().matches("no-microphone").count(), 1, "{}", heard());
 }
+
+#[test]
+fn what_is_forgotten_beside_the_service_is_gone_from_the_open_pull_as_well() {
+    let data = fresh();
+    let data = data.path();
+    std::fs::write(data.join("gunwale.toml"), "[mic]\nkeep = \"off\"\n[cues]\nquiet = true\n").unwrap();
+    let mut service = Running::service(data);
+    run(data, &["note", "seven crabs, said in confidence"]);
+    run(data, &["note", "four keepers"]);
+    let notes = || jsonl(&run(data, &["export", "jsonl", "--table", "notes"]));
+    let first = notes()[0]["note"].as_str().unwrap().to_owned();
+    run(data, &["forget", &first]);
+    // What comes after must not bring it back.
+    run(data, &["note", "two shorts"]);
+    let texts = |notes: &[serde_json::Value]| -> Vec<String> {
+        notes.iter().map(|note| note["text"].as_str().unwrap().to_owned()).collect()
+    };
+    assert_eq!(texts(&notes()), ["four keepers", "two shorts"]);
+    service.terminate();
+    assert_eq!(texts(&notes()), ["four keepers", "two shorts"]);
+    for path in crate::boat::files(data) {
+        let bytes = std::fs::read(&path).unwrap();
+        assert!(!bytes.windows(13).any(|part| part == b"in confidence"), "{}", path.display());
+    }
+}
