@@ -162,9 +162,11 @@ fn journal_files_are_tapes() {
     }
 }
 
-/// A record without what depends on the segment it was found in.
+/// A record without what depends on the segment it was found in, and on the trips before: the register grows with them.
 fn anonymous(mut record: serde_json::Value) -> serde_json::Value {
-    record["pull"].take();
+    for key in ["pull", "trap", "pairing", "soak_h"] {
+        record[key].take();
+    }
     for note in record["notes"].as_array_mut().into_iter().flatten() {
         note["note"].take();
     }

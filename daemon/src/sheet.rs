@@ -5,6 +5,7 @@ use std::fmt::Write;
 
 use gunwale_protocol::finding::Flag;
 use gunwale_protocol::pairing::Grade;
+use gunwale_protocol::place::{LatLon, bearing_deg, distance_m};
 use gunwale_protocol::record::Record;
 use gunwale_protocol::tally::{KEYS, Kind};
 use gunwale_protocol::time::{HOUR, Utc};
@@ -15,6 +16,9 @@ use crate::desk::Desk;
 use crate::error::{Error, Result};
 use crate::export::tables;
 use crate::records;
+
+/// Traps not hauled that a sheet names.
+const IDLE_SHOWN: usize = 8;
 
 /// The counts that are summed for the dock, with the words for them.
 const SUMS: [(&str, &str); 5] = [
@@ -183,7 +187,8 @@ fn said(flag: Flag) -> Option<&'static str> {
     }
 }
 
-/// Traps in the water that were not hauled, with the hours they have lain since the day's last pull.
+/// Traps in the water that were not hauled, nearest to the last pull first: how long they have lain by then, how far
+/// off they are and in which direction.
 fn idle(desk: &Desk, pulls: &[Record]) -> Result<Vec<String>> {
     let hauled: BTreeSet<&str> = pulls.iter().filter_map(|pull| pull.trap.as_deref()).collect();
     let end = pulls
@@ -191,14 +196,31 @@ fn idle(desk: &Desk, pulls: &[Record]) -> Result<Vec<String>> {
         .filter_map(|p| p.ended_at.as_deref().or(p.started_at.as_deref()))
         .filter_map(Utc::parse)
         .max();
+    let last = pulls.iter().rev().find_map(|pull| {
+        let set = pull.set.as_ref().map(|set| (set.lat, set.lon));
+        let (lat, lon) = set.or(pull.position.as_ref().map(|at| (at.lat, at.lon)))?;
+        LatLon::new(lat, lon).ok()
+    });
     let register = tables::register_now(desk)?;
     let idle = register.entries().filter(|t| !t.ashore && !t.retired && !hauled.contains(t.trap.as_str()));
-    Ok(idle
-        .map(|trap| match end.zip(trap.set_at).filter(|(end, set)| end > set) {
-            Some((end, set)) => format!("{} ({:.0} h)", trap.trap, (end - set) as f64 / HOUR as f64),
-            None => trap.trap.clone(),
+    let mut idle: Vec<(f64, String)> = idle
+        .map(|trap| {
+            let hours = end.zip(trap.set_at).filter(|(end, set)| end > set);
+            let hours = hours.map(|(end, set)| format!("{:.0} h", (end - set) as f64 / HOUR as f64));
+            let there = last.zip(LatLon::new(trap.spot.lat, trap.spot.lon).ok());
+            let way = there.map(|(from, to)| (distance_m(from, to), bearing_deg(from, to)));
+            let off = way.map(|(m, bearing)| format!("{m:.0} m at {:03.0}°", bearing.round() % 360.0));
+            let told: Vec<String> = hours.into_iter().chain(off).collect();
+            let far = way.map_or(f64::INFINITY, |(m, _)| m);
+            let all = if told.is_empty() { String::new() } else { format!(" ({})", told.join(", ")) };
+            (far, format!("{}{all}", trap.trap))
         })
-        .collect())
+        .collect();
+    idle.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let more = idle.len().saturating_sub(IDLE_SHOWN);
+    idle.truncate(IDLE_SHOWN);
+    let more = (more > 0).then(|| format!("and {more} more: `gunwale traps list`"));
+    Ok(idle.into_iter().map(|(_, told)| told).chain(more).collect())
 }
 
 /// The five lines for the dock.

@@ -2,7 +2,9 @@
 //!
 //! The register is never stored: it is what statements (imports, `traps add`, `retire`) and the sets of earlier pulls
 //! make of it, in order of time. A position stated without a time holds for all time before; from the moment it was
-//! stated it also stands over older sets, for that is what a person who mends the register means.
+//! stated it also stands over older sets, for that is what a person who mends the register means. A pull of a trap that
+//! the register lacks offers a new one where it was set, until somebody names it. Where earlier pulls left it open which
+//! of two traps was set where, an entry keeps the other place with its probability, so that a wrong guess mends itself.
 
 use std::collections::BTreeMap;
 
@@ -11,10 +13,20 @@ use serde::{Deserialize, Serialize};
 use crate::finding::Spot;
 use crate::input::{Stated, Statement, TrapPlace};
 use crate::place::{LatLon, Places};
-use crate::time::Utc;
+use crate::time::{DAY, Utc};
 
 /// Standard deviation on each axis of a position stated by a person or a file, metres. Common practice, no source.
 const STATED_SD_M: f64 = 5.0;
+
+/// How much less certain a place becomes in a day, metres on each axis, as the root of the days: gear creeps with the
+/// tides. Assumed, no source.
+const CREEP_M: f64 = 0.5;
+/// ... and never more than this.
+const CREPT_M: f64 = 15.0;
+/// Probabilities of another place that are worth keeping.
+const LEAST_DOUBT: f64 = 0.003;
+/// Other places kept of one trap.
+const MOST_DOUBTS: usize = 3;
 
 /// Where an entry's place comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -24,6 +36,8 @@ pub enum Source {
     Stated,
     /// Where a pull or a set put it down.
     Set,
+    /// A trap not in the register was set here; nobody has named it yet.
+    Offered,
 }
 
 /// One trap.
@@ -33,6 +47,10 @@ pub struct Entry {
     pub trap: String,
     /// Where it lies, or lay last.
     pub spot: Spot,
+    /// Since when it is known to lie there: the place grows less certain from then on.
+    pub since: Option<Utc>,
+    /// Where it may lie instead, and how likely.
+    pub doubts: Vec<(Spot, f64)>,
     /// When it was last set, if known.
     pub set_at: Option<Utc>,
     /// Where the place comes from.
@@ -49,12 +67,27 @@ enum Change {
     Retire,
 }
 
+/// A place where a trap may lie.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lair<'a> {
+    /// The trap.
+    pub entry: &'a Entry,
+    /// The place, as uncertain as it is by now.
+    pub spot: Spot,
+    /// How likely the trap is to lie there rather than at another of its places.
+    pub probability: f64,
+    /// From where it was asked for, metres.
+    pub distance_m: f64,
+}
+
 /// The register at one moment, able to move forward in time.
 #[derive(Debug, Clone, Default)]
 pub struct Register {
     entries: BTreeMap<String, Entry>,
-    places: Places<String>,
+    /// By trap and number: 0 is its place, from 1 on its doubts.
+    places: Places<(String, usize)>,
     widest_m: f64,
+    now: Option<Utc>,
     /// What persons stated, latest first, each from the moment it takes effect.
     ahead: Vec<(Option<Utc>, String, Change)>,
 }
@@ -100,43 +133,96 @@ impl Register {
     }
 
     fn apply_until(&mut self, to: Option<Utc>) {
-        while let Some((_, trap, change)) = self.ahead.pop_if(|(at, ..)| *at <= to) {
+        while let Some((at, trap, change)) = self.ahead.pop_if(|(at, ..)| *at <= to) {
             match change {
                 Change::Place { spot, set_at } => {
                     let set_at = set_at.or_else(|| self.entries.get(&trap).and_then(|e| e.set_at));
-                    self.put(trap, spot, set_at, Source::Stated);
+                    self.put(trap, spot, (at, set_at), Source::Stated);
                 }
                 Change::Retire => {
+                    self.lift(&trap);
                     if let Some(entry) = self.entries.get_mut(&trap) {
                         entry.retired = true;
-                        self.places.remove(&trap);
                     }
                 }
             }
         }
+        self.now = self.now.max(to);
     }
 
     /// A pull or set put this trap down here.
     pub fn set(&mut self, trap: &str, spot: Spot, at: Option<Utc>) {
-        self.put(trap.to_owned(), spot, at, Source::Set);
+        let offered = self.entries.get(trap).is_some_and(|entry| entry.source == Source::Offered);
+        self.put(trap.to_owned(), spot, (at, at), if offered { Source::Offered } else { Source::Set });
     }
 
-    /// The trap was taken in: it lies nowhere until it is set again.
+    /// A pull put a trap down here that the register did not have.
+    pub fn offer(&mut self, trap: &str, spot: Spot, at: Option<Utc>) {
+        self.put(trap.to_owned(), spot, (at, at), Source::Offered);
+    }
+
+    /// An offered trap was named, and takes the place of any trap that bore the name.
+    pub fn name(&mut self, offered: &str, trap: &str) {
+        self.lift(offered);
+        if let Some(entry) = self.entries.remove(offered) {
+            self.put(trap.to_owned(), entry.spot, (entry.since, entry.set_at), Source::Set);
+        }
+    }
+
+    /// The trap was taken in: it lies nowhere until it is set again. One that never had a name is forgotten.
     pub fn take_in(&mut self, trap: &str) {
+        self.lift(trap);
+        if self.entries.get(trap).is_some_and(|entry| entry.source == Source::Offered) {
+            self.entries.remove(trap);
+        }
         if let Some(entry) = self.entries.get_mut(trap) {
             entry.ashore = true;
             entry.set_at = None;
-            self.places.remove(&trap.to_owned());
         }
     }
 
-    fn put(&mut self, trap: String, spot: Spot, set_at: Option<Utc>, source: Source) {
+    /// Where else this trap may lie, with probabilities; the least likely are left out.
+    pub fn doubt(&mut self, trap: &str, mut doubts: Vec<(Spot, f64)>) {
+        if self.entries.get(trap).is_none_or(|entry| entry.ashore || entry.retired) {
+            return;
+        }
+        doubts.retain(|(_, p)| *p >= LEAST_DOUBT);
+        doubts.sort_by(|a, b| b.1.total_cmp(&a.1));
+        doubts.truncate(MOST_DOUBTS);
+        (1..=MOST_DOUBTS).for_each(|n| {
+            self.places.remove(&(trap.to_owned(), n));
+        });
+        for (n, (spot, _)) in doubts.iter().enumerate() {
+            self.place(trap, n + 1, spot);
+        }
+        if let Some(entry) = self.entries.get_mut(trap) {
+            entry.doubts = doubts;
+        }
+    }
+
+    fn put(&mut self, trap: String, spot: Spot, (since, set_at): (Option<Utc>, Option<Utc>), source: Source) {
+        self.lift(&trap);
+        self.place(&trap, 0, &spot);
+        let (doubts, ashore, retired) = (Vec::new(), false, false);
+        let entry = Entry { trap: trap.clone(), spot, since, doubts, set_at, source, ashore, retired };
+        self.entries.insert(trap, entry);
+    }
+
+    fn place(&mut self, trap: &str, n: usize, spot: &Spot) {
         if let Ok(place) = LatLon::new(spot.lat, spot.lon) {
-            self.places.insert(trap.clone(), place);
+            self.places.insert((trap.to_owned(), n), place);
         }
         self.widest_m = self.widest_m.max(spot.sd_m);
-        let entry = Entry { trap: trap.clone(), spot, set_at, source, ashore: false, retired: false };
-        self.entries.insert(trap, entry);
+    }
+
+    /// Out of the water.
+    fn lift(&mut self, trap: &str) {
+        (0..=MOST_DOUBTS).for_each(|n| {
+            self.places.remove(&(trap.to_owned(), n));
+        });
+        if let Some(entry) = self.entries.get_mut(trap) {
+            entry.doubts.clear();
+        }
     }
 
     /// This trap's entry, whether in the water or not.
@@ -153,9 +239,9 @@ impl Register {
         })
     }
 
-    /// The largest uncertainty of any entry's place, metres on each axis.
+    /// The largest uncertainty any place may have by now, metres on each axis.
     pub fn widest_m(&self) -> f64 {
-        self.widest_m
+        self.widest_m.hypot(CREPT_M)
     }
 
     /// All entries, by name.
@@ -163,13 +249,92 @@ impl Register {
         self.entries.values()
     }
 
-    /// Traps in the water within `reach_m` of a place, with the distance in metres, nearest first.
-    pub fn near(&self, spot: &Spot, reach_m: f64) -> Vec<(&Entry, f64)> {
+    /// Places of traps in the water within `reach_m` metres, nearest first.
+    pub fn near(&self, spot: &Spot, reach_m: f64) -> Vec<Lair<'_>> {
         let Ok(place) = LatLon::new(spot.lat, spot.lon) else { return Vec::new() };
-        self.places
-            .within(place, reach_m)
-            .into_iter()
-            .filter_map(|(trap, m)| Some((self.entries.get(trap)?, m)))
-            .collect()
+        let lair = |((trap, n), distance_m): (&(String, usize), f64)| {
+            let entry = self.entries.get(trap)?;
+            let (spot, probability) = match n.checked_sub(1) {
+                None => (entry.spot, 1.0 - entry.doubts.iter().map(|(_, p)| p).sum::<f64>()),
+                Some(doubt) => *entry.doubts.get(doubt)?,
+            };
+            let spot = Spot { sd_m: self.aged_m(spot.sd_m, entry.since), ..spot };
+            Some(Lair { entry, spot, probability, distance_m })
+        };
+        self.places.within(place, reach_m).into_iter().filter_map(lair).collect()
+    }
+
+    /// How uncertain a place is by now.
+    fn aged_m(&self, sd_m: f64, since: Option<Utc>) -> f64 {
+        let Some((now, since)) = self.now.zip(since) else { return sd_m };
+        // Far times may be as far apart as numbers go.
+        let days = now.0.saturating_sub(since.0).max(0) as f64 / DAY as f64;
+        sd_m.hypot((CREEP_M * days.sqrt()).min(CREPT_M))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn spot(lat: f64) -> Spot {
+        Spot { lat, lon: -81.0, sd_m: 2.0 }
+    }
+
+    fn at(days: i64) -> Option<Utc> {
+        Some(Utc(days * DAY))
+    }
+
+    /// Trap, metres of uncertainty and probability of every place about 24.0 N.
+    fn about(register: &Register) -> Vec<(String, f64, f64)> {
+        let round = |x: f64| (x * 100.0).round() / 100.0;
+        let near = register.near(&spot(24.0), 500.0);
+        near.into_iter().map(|l| (l.entry.trap.clone(), round(l.spot.sd_m), round(l.probability))).collect()
+    }
+
+    #[test]
+    fn places_grow_less_certain_and_a_set_makes_them_certain_again() {
+        let mut register = Register::default();
+        register.set("7", spot(24.0), at(0));
+        for (days, sd_m) in [(0, 2.0), (4, 2.24), (100, 5.39), (1_000_000, 15.13)] {
+            register.advance(Utc(days * DAY));
+            assert_eq!(about(&register), [("7".to_owned(), sd_m, 1.0)], "{days} days");
+            assert!(register.widest_m() >= sd_m);
+        }
+        register.set("7", spot(24.001), at(1_000_000));
+        assert_eq!(about(&register), [("7".to_owned(), 2.0, 1.0)]);
+    }
+
+    #[test]
+    fn another_place_is_kept_until_the_trap_is_set_again() {
+        let mut register = Register::default();
+        register.set("7", spot(24.0), at(0));
+        let doubts = [(24.001, 0.1), (24.002, 0.001), (24.0005, 0.2), (24.0015, 0.05), (24.002, 0.04)];
+        register.doubt("7", doubts.map(|(lat, p)| (spot(lat), p)).to_vec());
+        let places = about(&register);
+        let probabilities: Vec<f64> = places.iter().map(|(.., p)| *p).collect();
+        assert_eq!(probabilities, [0.65, 0.2, 0.1, 0.05]);
+        register.set("7", spot(24.0), at(1));
+        assert_eq!(about(&register).len(), 1);
+        register.doubt("7", vec![(spot(24.001), 0.5)]);
+        register.take_in("7");
+        register.doubt("7", vec![(spot(24.001), 0.5)]);
+        assert_eq!(about(&register), []);
+    }
+
+    #[test]
+    fn an_offered_trap_takes_a_name() {
+        let mut register = Register::default();
+        register.offer("new-1a2b", spot(24.0), at(3));
+        assert_eq!(register.get("new-1a2b").map(|entry| entry.source), Some(Source::Offered));
+        register.set("new-1a2b", spot(24.0), at(4));
+        assert_eq!(register.get("new-1a2b").map(|entry| entry.source), Some(Source::Offered));
+        register.name("new-1a2b", "7");
+        let seven = register.get("7").unwrap();
+        assert_eq!((seven.source, seven.set_at, seven.since), (Source::Set, at(4), at(4)));
+        assert!(register.get("new-1a2b").is_none() && about(&register).len() == 1);
+        register.offer("new-3c4d", spot(24.0), at(5));
+        register.take_in("new-3c4d");
+        assert!(register.get("new-3c4d").is_none());
     }
 }

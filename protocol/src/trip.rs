@@ -1,7 +1,8 @@
 //! The second fold: findings in order of time in, records out.
 //!
 //! A trip is one boat's pulls with less than six hours between them. Its pulls are paired with traps jointly, against
-//! the register as it stood when the trip began; then its sets move the register on. Corrections lie on top.
+//! the register and the boat's usual order as they stood when the trip began; then its sets move the register on, and
+//! its order is learnt. Corrections lie on top.
 
 use std::collections::BTreeMap;
 
@@ -10,15 +11,18 @@ use serde::{Deserialize, Serialize};
 use crate::correct::Corrections;
 use crate::finding::{Finding, Flag, Note, Stop};
 use crate::input::Statement;
+use crate::pairing::Usual;
 use crate::record::{LooseRecord, Record};
 use crate::register::Register;
 use crate::tally::Kind;
 use crate::time::{HOUR, Utc};
 
+mod moves;
 mod pair;
 mod words;
 mod write;
 
+use pair::Paired;
 use words::Words;
 
 /// Pulls of one boat this far apart belong to different trips.
@@ -97,6 +101,8 @@ struct Pull<'a> {
 #[derive(Debug, Clone, Default)]
 pub struct Ledger {
     register: Register,
+    /// In which order each boat usually hauls.
+    usual: BTreeMap<String, Usual>,
     corrections: Corrections,
     /// Notes on their way to the pull a person moved them to.
     moved: BTreeMap<String, Note>,
@@ -185,13 +191,13 @@ impl Ledger {
         let mut outcomes = Vec::new();
         for (_, boat) in ended {
             let trip = self.open.remove(&boat).unwrap_or_default();
-            outcomes.extend(self.fold(trip));
+            outcomes.extend(self.fold(boat, trip));
         }
         outcomes
     }
 
     /// Pairs one trip's pulls and moves the register on.
-    fn fold(&mut self, trip: Vec<Found>) -> Vec<Outcome> {
+    fn fold(&mut self, boat: String, trip: Vec<Found>) -> Vec<Outcome> {
         if let Some(start) = trip.first().and_then(Found::at) {
             self.register.advance(start);
         }
@@ -200,13 +206,22 @@ impl Ledger {
             .filter(|found| !self.corrections.dropped(found.id()))
             .filter_map(|found| self.pull(found))
             .collect();
-        let paired = pair::pair(&self.register, &self.corrections, &pulls);
+        let usual = self.usual.remove(&boat).unwrap_or_default();
+        let paired = pair::pair(&self.register, &usual, &self.corrections, &pulls);
         let mut records = BTreeMap::new();
-        for (pull, paired) in pulls.iter().zip(paired) {
+        let mut hauled: Vec<Option<String>> = Vec::new();
+        let before = moves::places(&self.register, &paired);
+        for (pull, paired) in pulls.iter().zip(&paired) {
+            if let (Some(offered), Some(trap)) = (&paired.offered, &paired.trap) {
+                self.register.name(offered, trap);
+            }
             let soak_from = paired.trap.as_deref().and_then(|trap| self.register.get(trap)?.set_at);
-            records.insert(pull.stop.id.clone(), write::record(pull, &paired, soak_from, &self.corrections));
-            self.move_trap(pull, paired.trap.as_deref(), records.get(&pull.stop.id));
+            let record = write::record(pull, paired, soak_from, &self.corrections);
+            hauled.push(moves::apply(&mut self.register, pull, paired, &record));
+            records.insert(pull.stop.id.clone(), record);
         }
+        moves::doubts(&mut self.register, &pulls, &paired, &before);
+        self.learn(boat, usual, &paired, &hauled);
         trip.into_iter()
             .map(|found| {
                 let entry = records.remove(found.id()).map_or(Entry::Dropped, |r| Entry::Pull(Box::new(r)));
@@ -229,17 +244,15 @@ impl Ledger {
         Some(Pull { found, stop, notes, words, kind })
     }
 
-    /// A set moves the trap; a visit leaves it; taken in, it lies nowhere.
-    fn move_trap(&mut self, pull: &Pull<'_>, trap: Option<&str>, record: Option<&Record>) {
-        let (Some(trap), Some(record)) = (trap, record) else { return };
-        if pull.kind == Kind::Visit {
-            return;
+    /// Learns the order of a trip, traps by their names of now.
+    fn learn(&mut self, boat: String, mut usual: Usual, paired: &[Paired], hauled: &[Option<String>]) {
+        for paired in paired {
+            if let (Some(offered), Some(trap)) = (&paired.offered, &paired.trap) {
+                usual.rename(offered, trap);
+            }
         }
-        if record.tally.taken_in == Some(true) {
-            self.register.take_in(trap);
-        } else if let (Some(set), Some(at)) = (&pull.stop.set, pull.stop.set.and_then(|set| set.at.utc)) {
-            self.register.set(trap, set.spot, Some(at));
-        }
+        usual.learn(&hauled.iter().map(Option::as_deref).collect::<Vec<_>>());
+        self.usual.insert(boat, usual);
     }
 
     fn keep_loose(&self, found: Found) -> Outcome {
@@ -265,3 +278,6 @@ pub fn notes(found: &Found) -> &[Note] {
 fn flags(pull: &Pull<'_>) -> impl Iterator<Item = Flag> {
     pull.words.reading.contradictory.then_some(Flag::CountDiffers).into_iter()
 }
+
+#[cfg(test)]
+mod tests;

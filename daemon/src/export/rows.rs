@@ -240,7 +240,7 @@ pub struct Trap<'a> {
     pub set_at: Option<String>,
     /// One standard deviation on each axis, metres.
     pub sd_m: f64,
-    /// `stated` by a person or a file, or `set` by a pull.
+    /// `stated` by a person or a file, `set` by a pull, or `offered`: set by a pull, and nobody has named it yet.
     pub source: gunwale_protocol::register::Source,
     /// `in_water`, `ashore` or `retired`.
     pub state: &'static str,

@@ -3,7 +3,7 @@
 use std::io::Write;
 
 use gunwale_protocol::record::round;
-use gunwale_protocol::register::{Entry as Trap, Register};
+use gunwale_protocol::register::{Entry as Trap, Register, Source};
 use gunwale_protocol::trip::Entry;
 
 use super::{Range, Table, rows};
@@ -95,17 +95,19 @@ fn list(register: &Register, out: &mut dyn Write) -> Result<()> {
     for trap in register.entries() {
         let set = trap.set_at.map_or("not known".to_owned(), |at| at.to_string());
         let (lat, lon) = (trap.spot.lat, trap.spot.lon);
-        writeln!(
-            out,
-            "{:<8} {lat:>11.6} {lon:>12.6}   set {set:<24}   {}",
-            trap.trap,
-            state(trap).replace('_', " ")
-        )?;
+        writeln!(out, "{:<8} {lat:>11.6} {lon:>12.6}   set {set:<24}   {}", trap.trap, in_words(trap))?;
     }
     if register.entries().next().is_none() {
         writeln!(out, "no trap yet: `gunwale traps import FILE` or `gunwale traps add ID LAT LON`")?;
     }
     Ok(out.flush()?)
+}
+
+fn in_words(trap: &Trap) -> String {
+    match trap.source {
+        Source::Offered => "in water; a new trap: name it when you pull it, or with `traps add`".to_owned(),
+        _ => state(trap).replace('_', " "),
+    }
 }
 
 fn state(trap: &Trap) -> &'static str {

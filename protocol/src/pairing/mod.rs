@@ -7,8 +7,10 @@
 
 mod assign;
 mod belief;
+mod chain;
 mod graph;
 mod marginal;
+mod order;
 mod sweep;
 #[cfg(test)]
 mod testing;
@@ -17,7 +19,9 @@ pub mod weight;
 use serde::{Deserialize, Serialize};
 
 pub use assign::assign;
+pub use chain::hints;
 pub use marginal::{Marginal, marginals};
+pub use order::Usual;
 
 /// What is known of one pull: likelihoods as natural logarithms, on a scale of the row's own.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -29,27 +33,22 @@ pub struct Row {
     pub none: f64,
 }
 
-/// What else a pull could have been.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Rival {
-    /// Another trap.
-    Trap(usize),
-    /// None of the candidates.
-    NoneOfThem,
-}
-
 /// The answer for one pull.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
     /// The trap it has in the likeliest matching of the whole trip; `None`: none of its candidates.
     pub choice: Option<usize>,
+    /// How likely each of its possibilities is. Another may be likelier than the choice where the trip as a whole speaks
+    /// against it.
+    pub marginal: Marginal,
+}
+
+impl Answer {
     /// Probability of the choice, 0…1.
-    pub probability: f64,
-    /// The likeliest of the other possibilities; `None` for a pull without candidates.
-    pub runner_up: Option<Rival>,
-    /// Probability of the runner-up, 0…1. Above that of the choice where the trip as a whole speaks against it.
-    pub runner_up_probability: f64,
+    pub fn probability(&self) -> f64 {
+        let chosen = |choice| self.marginal.candidates.iter().find(|(trap, _)| *trap == choice);
+        self.choice.map_or(self.marginal.none, |choice| chosen(choice).map_or(0.0, |(_, p)| *p))
+    }
 }
 
 /// How sure a pairing is, in the words of the record.
@@ -74,10 +73,10 @@ impl Grade {
     /// Least probability of [`Grade::Likely`].
     pub const LIKELY: f64 = 0.70;
 
-    /// The grade of an answer; never [`Grade::Corrected`].
-    pub fn of(answer: &Answer) -> Grade {
-        match answer.probability {
-            _ if answer.choice.is_none() => Grade::None,
+    /// The grade of an answer, a trap or none, that has this probability; never [`Grade::Corrected`].
+    pub fn of(is_trap: bool, probability: f64) -> Grade {
+        match probability {
+            _ if !is_trap => Grade::None,
             p if p >= Grade::SURE => Grade::Sure,
             p if p >= Grade::LIKELY => Grade::Likely,
             _ => Grade::Doubtful,
@@ -88,27 +87,9 @@ impl Grade {
 /// Answers for the pulls of one trip, one per row, in the order of the rows. The same rows give the same answers.
 pub fn solve(rows: &[Row]) -> Vec<Answer> {
     let graph = graph::Graph::new(rows);
-    let probabilities = marginal::of_graph(&graph, rows);
-    assign::assign_graph(&graph)
-        .into_iter()
-        .zip(&probabilities)
-        .map(|(choice, p)| answer(choice, p))
-        .collect()
-}
-
-/// One pull's answer from its choice and its probabilities.
-fn answer(choice: Option<usize>, marginal: &Marginal) -> Answer {
-    let chosen = choice.map_or(Rival::NoneOfThem, Rival::Trap);
-    let all = marginal.candidates.iter().map(|&(trap, p)| (Rival::Trap(trap), p));
-    let mut answer = Answer { choice, probability: 0.0, runner_up: None, runner_up_probability: 0.0 };
-    for (what, p) in all.chain([(Rival::NoneOfThem, marginal.none)]) {
-        if what == chosen {
-            answer.probability = p;
-        } else if answer.runner_up.is_none() || p > answer.runner_up_probability {
-            (answer.runner_up, answer.runner_up_probability) = (Some(what), p);
-        }
-    }
-    answer
+    let marginals = marginal::of_graph(&graph, rows);
+    let answer = |(choice, marginal)| Answer { choice, marginal };
+    assign::assign_graph(&graph).into_iter().zip(marginals).map(answer).collect()
 }
 
 #[cfg(test)]
@@ -121,36 +102,32 @@ mod tests {
     }
 
     #[test]
-    fn answers_say_choice_and_runner_up() {
-        use Rival::{NoneOfThem, Trap};
-        // rows, then per row: choice, probability, runner-up, its probability (by hand).
-        type Case = (Vec<Row>, Vec<(Option<usize>, f64, Option<Rival>, f64)>);
+    fn answers_say_how_likely_their_choice_is() {
+        // rows, then per row: choice, its probability, probability of none (by hand).
+        type Case = (Vec<Row>, Vec<(Option<usize>, f64, f64)>);
         let table: Vec<Case> = vec![
             (vec![], vec![]),
-            (vec![row(&[], 1.0)], vec![(None, 1.0, None, 0.0)]),
-            (vec![row(&[], 0.0)], vec![(None, 1.0, None, 0.0)]),
-            (vec![row(&[(7, 3.0)], 1.0)], vec![(Some(7), 0.75, Some(NoneOfThem), 0.25)]),
-            (vec![row(&[(7, 1.0)], 3.0)], vec![(None, 0.75, Some(Trap(7)), 0.25)]),
-            (vec![row(&[(7, 1.0)], 1.0)], vec![(Some(7), 0.5, Some(NoneOfThem), 0.5)]),
-            (vec![row(&[(9, 1.0), (7, 1.0)], 0.0)], vec![(Some(7), 0.5, Some(Trap(9)), 0.5)]),
-            (vec![row(&[(7, 0.0)], 0.0)], vec![(None, 1.0, Some(Trap(7)), 0.0)]),
+            (vec![row(&[], 1.0)], vec![(None, 1.0, 1.0)]),
+            (vec![row(&[], 0.0)], vec![(None, 1.0, 1.0)]),
+            (vec![row(&[(7, 3.0)], 1.0)], vec![(Some(7), 0.75, 0.25)]),
+            (vec![row(&[(7, 1.0)], 3.0)], vec![(None, 0.75, 0.75)]),
+            (vec![row(&[(7, 1.0)], 1.0)], vec![(Some(7), 0.5, 0.5)]),
+            (vec![row(&[(9, 1.0), (7, 1.0)], 0.0)], vec![(Some(7), 0.5, 0.0)]),
+            (vec![row(&[(7, 0.0)], 0.0)], vec![(None, 1.0, 1.0)]),
             // Two pulls by trap 1, and the second knows no other: of the matchings (1, –) 9, (2, –) 6, (–, –) 1,
             // (2, 1) 54 and (–, 1) 9 the fourth is likeliest.
             (
                 vec![row(&[(1, 9.0), (2, 6.0)], 1.0), row(&[(1, 9.0)], 1.0)],
-                vec![
-                    (Some(2), 60.0 / 79.0, Some(NoneOfThem), 10.0 / 79.0),
-                    (Some(1), 63.0 / 79.0, Some(NoneOfThem), 16.0 / 79.0),
-                ],
+                vec![(Some(2), 60.0 / 79.0, 10.0 / 79.0), (Some(1), 63.0 / 79.0, 16.0 / 79.0)],
             ),
         ];
         for (rows, want) in table {
             let got = solve(&rows);
             assert_eq!(got.len(), want.len());
-            for (got, (choice, probability, runner_up, second)) in got.iter().zip(want) {
-                assert_eq!((got.choice, got.runner_up), (choice, runner_up), "{rows:?}");
-                assert!((got.probability - probability).abs() < 1e-12, "{got:?} for {rows:?}");
-                assert!((got.runner_up_probability - second).abs() < 1e-12, "{got:?} for {rows:?}");
+            for (got, (choice, probability, none)) in got.iter().zip(want) {
+                assert_eq!(got.choice, choice, "{rows:?}");
+                assert!((got.probability() - probability).abs() < 1e-12, "{got:?} for {rows:?}");
+                assert!((got.marginal.none - none).abs() < 1e-12, "{got:?} for {rows:?}");
             }
         }
     }
@@ -166,8 +143,8 @@ mod tests {
             (Some(1), 0.0, "\"doubtful\""),
             (None, 1.0, "\"none\""),
         ] {
-            let answer = Answer { choice, probability, runner_up: None, runner_up_probability: 0.0 };
-            assert_eq!(serde_json::to_string(&Grade::of(&answer)).unwrap(), word);
+            let grade = Grade::of(Option::<i32>::is_some(&choice), probability);
+            assert_eq!(serde_json::to_string(&grade).unwrap(), word);
         }
         assert_eq!(serde_json::to_string(&Grade::Corrected).unwrap(), "\"corrected\"");
     }

@@ -42,6 +42,17 @@ pub const MOVED_AREA_M2: f64 = 2.5e5;
 /// Assumed, no source.
 pub const NAME_RIGHT: f64 = 0.98;
 
+/// How often the register has the trap that is named mixed up with another near by: two set in each other's place, or
+/// paired the wrong way round before. Assumed, no source.
+pub const MIXED_UP_SHARE: f64 = 0.003;
+
+/// Share of pulls, hours after a trap was pulled, that are of the same trap again and not of one of its neighbours.
+/// Assumed, no source.
+pub const AGAIN_SHARE: f64 = 0.3;
+
+/// How often a trap that nobody has named is one the register has elsewhere, moved without a word. Assumed, no source.
+pub const UNNAMED_MOVED_SHARE: f64 = 0.1;
+
 /// Standard deviation per axis, metres, of the distance between a pull's spot and its trap's registered position.
 ///
 /// `spot_sd_m` and `trap_sd_m` are per axis. `scope_m` is how far the buoy lies from the trap at most: a tide holds it
@@ -92,6 +103,23 @@ pub fn ln_said(is_it: bool, possibilities: usize) -> f64 {
     } else {
         ((1.0 - NAME_RIGHT) / possibilities.saturating_sub(1).max(1) as f64).ln()
     }
+}
+
+/// Log-likelihood to be added for a trap pulled earlier the same trip and now again.
+pub fn ln_again() -> f64 {
+    AGAIN_SHARE.ln()
+}
+
+/// Log-likelihood of a pull for a trap that is named and lies in reach, where the likeliest trap by place alone has
+/// `ln_place`: the register may have the two mixed up.
+pub fn ln_mixed_up(ln_place: f64) -> f64 {
+    MIXED_UP_SHARE.ln() + ln_place
+}
+
+/// Log-likelihood of the name said at a pull, for a trap that nobody has named yet: it is the one of this name, unless
+/// another trap of that name is known to lie in the water.
+pub fn ln_unnamed(name_afloat: bool) -> f64 {
+    if name_afloat { UNNAMED_MOVED_SHARE.ln() } else { NAME_RIGHT.ln() }
 }
 
 /// ln(eᵃ + eᵇ).
@@ -176,7 +204,11 @@ mod tests {
         ];
         for (distances, spread, said, choice, grade) in table {
             let answer = one(distances, *spread, *said);
-            assert_eq!((answer.choice, Grade::of(&answer)), (*choice, *grade), "{distances:?}: {answer:?}");
+            assert_eq!(
+                (answer.choice, Grade::of(answer.choice.is_some(), answer.probability())),
+                (*choice, *grade),
+                "{distances:?}: {answer:?}"
+            );
         }
     }
 
@@ -185,18 +217,27 @@ mod tests {
         let far = ln_moved() + ln_said(true, 2);
         let empty =
             solve(&[Row { candidates: vec![(14, far)], none: ln_none() + ln_said(false, 2) }]).remove(0);
-        assert_eq!((empty.choice, Grade::of(&empty)), (Some(14), Grade::Likely));
+        assert_eq!(
+            (empty.choice, Grade::of(empty.choice.is_some(), empty.probability())),
+            (Some(14), Grade::Likely)
+        );
         let (far, none) = (ln_moved() + ln_said(true, 3), ln_none() + ln_said(false, 3));
         let over = ln_near(2.0, 4.0).unwrap() + ln_said(false, 3);
         let over = solve(&[Row { candidates: vec![(14, far), (15, over)], none }]).remove(0);
-        assert_eq!((over.choice, Grade::of(&over)), (Some(15), Grade::Sure));
+        assert_eq!(
+            (over.choice, Grade::of(over.choice.is_some(), over.probability())),
+            (Some(15), Grade::Sure)
+        );
     }
 
     #[test]
     fn a_name_alone_is_enough_without_a_position() {
         let answer =
             solve(&[Row { candidates: vec![(14, ln_said(true, 2))], none: ln_said(false, 2) }]).remove(0);
-        assert_eq!((answer.choice, Grade::of(&answer)), (Some(14), Grade::Sure));
+        assert_eq!(
+            (answer.choice, Grade::of(answer.choice.is_some(), answer.probability())),
+            (Some(14), Grade::Sure)
+        );
     }
 
     #[test]
@@ -216,10 +257,11 @@ mod tests {
         for seed in 0..60 {
             let (rows, truth) = haul(&mut Random(seed), &line(120, 32.0), 80, 5.0);
             for (answer, truth) in solve(&rows).iter().zip(truth) {
-                let (n, right, expected) = classes.entry(Grade::of(answer)).or_default();
+                let (n, right, expected) =
+                    classes.entry(Grade::of(answer.choice.is_some(), answer.probability())).or_default();
                 *n += 1.0;
                 *right += f64::from(answer.choice == truth);
-                *expected += answer.probability;
+                *expected += answer.probability();
             }
         }
         for (grade, (n, right, expected)) in &classes {

@@ -1,19 +1,16 @@
-//! Which trap each pull of a trip was: the likelihoods from place and name, solved jointly.
+//! Which trap each pull of a trip was: the likelihoods from place, name and the usual order, solved jointly.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::Pull;
 use crate::correct::Corrections;
-use crate::finding::Spot;
-use crate::pairing::weight::{ln_moved, ln_near, ln_none, ln_said, reach_m, spread_m};
-use crate::pairing::{Answer, Grade, Rival, Row, solve};
-use crate::place::{LatLon, distance_m};
-use crate::register::Register;
+use crate::pairing::{Answer, Grade, Marginal, Row, Usual, hints, solve};
+use crate::register::{Register, Source};
+use crate::tally::Kind;
 
-/// How far a buoy lies from its trap, metres, when the depth is not known: 4 m of water on a line half as long again.
-const SCOPE_M: f64 = 4.5;
-/// Line over depth; common practice is 1.1 to 2, no source.
-const LINE_PER_DEPTH: f64 = 1.5;
+mod candidates;
+
+use candidates::{Candidates, What, metres};
 
 /// The answer for one pull.
 pub(super) struct Paired {
@@ -22,109 +19,157 @@ pub(super) struct Paired {
     pub probability: f64,
     pub distance_m: Option<f64>,
     pub runner_up: Option<(String, f64)>,
+    /// The offered trap that got its name by this pull.
+    pub offered: Option<String>,
+    /// The traps it may have been, and how likely each.
+    pub likely: BTreeMap<String, f64>,
 }
 
-/// Pairs the pulls of one trip against the register as it stood when the trip began.
-pub(super) fn pair(register: &Register, corrections: &Corrections, pulls: &[Pull<'_>]) -> Vec<Paired> {
-    let stated = |pull: &Pull<'_>| corrections.value(&pull.stop.id, "trap").map(str::to_owned);
-    let taken: Vec<String> = pulls.iter().filter_map(stated).collect();
-    let mut names = Names::default();
-    // A corrected pull is settled: it takes no part, and its trap is nobody else's.
-    let rows: Vec<Row> =
-        pulls
-            .iter()
-            .map(|pull| {
-                if stated(pull).is_some() { Row::default() } else { row(register, pull, &taken, &mut names) }
-            })
-            .collect();
-    let answers = solve(&rows);
-    let paired = |(pull, answer): (&Pull<'_>, Answer)| match stated(pull) {
-        Some(trap) => corrected(register, pull, &trap),
-        None => answered(register, pull, &answer, &names),
+/// Pairs the pulls of one trip against the register and the usual order as they stood when the trip began.
+pub(super) fn pair(
+    register: &Register,
+    usual: &Usual,
+    corrections: &Corrections,
+    pulls: &[Pull<'_>],
+) -> Vec<Paired> {
+    let stated: Vec<Option<&str>> =
+        pulls.iter().map(|pull| corrections.value(&pull.stop.id, "trap")).collect();
+    let given: BTreeSet<&str> = stated.iter().flatten().copied().collect();
+    let mut candidates = Candidates::default();
+    let mut rows: Vec<Row> = Vec::new();
+    for (at, stated) in stated.iter().enumerate() {
+        // A corrected pull is settled, and its trap is nobody else's.
+        rows.push(match stated {
+            Some(trap) => settled(trap, &mut candidates),
+            None => candidates.row(register, pulls, at, |trap| !given.contains(trap)),
+        });
+    }
+    let rank = |index: usize| match candidates.get(index)? {
+        What::Trap(trap) | What::Aside(_, trap) => usual.rank_of(trap),
+        What::Named(_) | What::Again(_) => None,
     };
-    pulls.iter().zip(answers).map(paired).collect()
-}
-
-/// Traps by the index the solver knows them by.
-#[derive(Default)]
-struct Names {
-    index: BTreeMap<String, usize>,
-    name: Vec<String>,
-}
-
-impl Names {
-    fn index(&mut self, trap: &str) -> usize {
-        if let Some(index) = self.index.get(trap) {
-            return *index;
-        }
-        let index = self.name.len();
-        self.name.push(trap.to_owned());
-        self.index.insert(trap.to_owned(), index);
-        index
+    let hints = hints(usual, &rows, rank);
+    for (row, hints) in rows.iter_mut().zip(hints) {
+        row.candidates.iter_mut().zip(hints).for_each(|((_, ln), hint)| *ln += hint);
     }
-}
-
-fn row(register: &Register, pull: &Pull<'_>, taken: &[String], names: &mut Names) -> Row {
-    let free = |trap: &str| !taken.iter().any(|t| t == trap);
-    let mut likely: Vec<(String, f64)> = Vec::new();
-    if let Some(spot) = &pull.stop.position {
-        let widest = spread_m(spot.sd_m, register.widest_m(), scope_m(pull));
-        for (entry, m) in register.near(spot, reach_m(widest)) {
-            let spread = spread_m(spot.sd_m, entry.spot.sd_m, scope_m(pull));
-            if let Some(ln) = ln_near(m, spread).filter(|_| free(&entry.trap)) {
-                likely.push((entry.trap.clone(), ln));
+    let mut answers: Vec<Paired> = Vec::new();
+    let mut named: BTreeSet<String> = BTreeSet::new();
+    for ((pull, stated), Answer { choice, marginal }) in pulls.iter().zip(stated).zip(solve(&rows)) {
+        let answer = match stated {
+            Some(trap) => corrected(register, pull, trap),
+            None => {
+                let name = |index: usize| name(&candidates, index, pulls, &answers);
+                answered(register, pull, choice.and_then(&name), likely(&marginal, &name), marginal.none)
             }
-        }
+        };
+        answers.push(with_name(register, pull, answer, &mut named));
     }
-    let mut none = ln_none();
-    if let Some(said) = said(register, pull) {
-        if likely.iter().all(|(trap, _)| *trap != said) && free(&said) {
-            likely.push((said.clone(), ln_moved()));
-        }
-        let possibilities = likely.len() + 1;
-        for (trap, ln) in &mut likely {
-            *ln += ln_said(*trap == said, possibilities);
-        }
-        none += ln_said(false, possibilities);
-    }
-    let candidates = likely.into_iter().map(|(trap, ln)| (names.index(&trap), ln)).collect();
-    Row { candidates, none }
+    answers
 }
 
-/// The registered, unretired trap that was named at this pull.
-fn said(register: &Register, pull: &Pull<'_>) -> Option<String> {
-    let name = pull.words.reading.trap.as_deref()?;
-    register.named(name).filter(|entry| !entry.retired && !entry.ashore).map(|entry| entry.trap.clone())
+/// A new trap's name until somebody gives it one: from the pull that found it.
+pub(super) fn new_name(register: &Register, pull: &str) -> String {
+    let short = |digits: usize| format!("new-{}", pull.get(..digits).unwrap_or(pull));
+    [4, 8].map(short).into_iter().find(|name| register.get(name).is_none()).unwrap_or_else(|| short(16))
 }
 
-fn scope_m(pull: &Pull<'_>) -> f64 {
-    pull.stop.depth_m.map_or(SCOPE_M, |depth| depth * (LINE_PER_DEPTH * LINE_PER_DEPTH - 1.0).sqrt())
+fn settled(trap: &str, candidates: &mut Candidates) -> Row {
+    match trap {
+        "" | "none" => Row::default(),
+        trap => {
+            let it = candidates.index(What::Trap(trap.to_owned()));
+            Row { candidates: vec![(it, 0.0)], none: f64::NEG_INFINITY }
+        }
+    }
+}
+
+/// The trap's name behind an index.
+fn name(candidates: &Candidates, index: usize, pulls: &[Pull<'_>], answers: &[Paired]) -> Option<String> {
+    match candidates.get(index)? {
+        What::Trap(trap) | What::Named(trap) | What::Aside(_, trap) => Some(trap.clone()),
+        What::Again(earlier) => {
+            let unnamed = || pulls.get(*earlier).map(|pull| new_name(&Register::default(), &pull.stop.id));
+            answers.get(*earlier)?.trap.clone().or_else(unnamed)
+        }
+    }
+}
+
+/// The traps a pull may be, by name.
+fn likely(marginal: &Marginal, name: &impl Fn(usize) -> Option<String>) -> BTreeMap<String, f64> {
+    let mut likely = BTreeMap::new();
+    for (index, p) in &marginal.candidates {
+        if let Some(trap) = name(*index) {
+            *likely.entry(trap).or_default() += p;
+        }
+    }
+    likely
 }
 
 fn corrected(register: &Register, pull: &Pull<'_>, trap: &str) -> Paired {
     let trap = Some(trap).filter(|trap| !matches!(*trap, "" | "none")).map(str::to_owned);
-    let distance_m = trap.as_deref().and_then(|trap| distance(register, pull.stop.position.as_ref(), trap));
-    Paired { trap, grade: Grade::Corrected, probability: 1.0, distance_m, runner_up: None }
-}
-
-fn answered(register: &Register, pull: &Pull<'_>, answer: &Answer, names: &Names) -> Paired {
-    let name = |index: usize| names.name.get(index).cloned();
-    let trap = answer.choice.and_then(name);
-    let runner_up = match answer.runner_up {
-        Some(Rival::Trap(index)) => name(index).map(|trap| (trap, answer.runner_up_probability)),
-        _ => None,
-    };
+    let distance_m = trap.as_deref().and_then(|trap| distance(register, pull, trap));
+    let likely = trap.iter().map(|trap| (trap.clone(), 1.0)).collect();
     Paired {
-        distance_m: trap.as_deref().and_then(|trap| distance(register, pull.stop.position.as_ref(), trap)),
-        grade: Grade::of(answer),
-        probability: answer.probability,
         trap,
-        runner_up,
+        grade: Grade::Corrected,
+        probability: 1.0,
+        distance_m,
+        runner_up: None,
+        offered: None,
+        likely,
     }
 }
 
-fn distance(register: &Register, from: Option<&Spot>, trap: &str) -> Option<f64> {
-    let from = LatLon::new(from?.lat, from?.lon).ok()?;
-    let to = register.get(trap)?.spot;
-    Some(distance_m(from, LatLon::new(to.lat, to.lon).ok()?))
+fn answered(
+    register: &Register,
+    pull: &Pull<'_>,
+    trap: Option<String>,
+    likely: BTreeMap<String, f64>,
+    none: f64,
+) -> Paired {
+    let probability = trap.as_ref().map_or(none, |trap| likely.get(trap).copied().unwrap_or_default());
+    let others = likely.iter().filter(|(other, _)| Some(*other) != trap.as_ref());
+    let second = others.max_by(|a, b| a.1.total_cmp(b.1)).map(|(other, p)| (other.clone(), *p));
+    // A runner-up is a trap; where none of them comes second, there is none to name.
+    let runner_up = second.filter(|(_, p)| trap.is_none() || *p >= none);
+    Paired {
+        distance_m: trap.as_deref().and_then(|trap| distance(register, pull, trap)),
+        grade: Grade::of(trap.is_some(), probability),
+        probability,
+        trap,
+        runner_up,
+        offered: None,
+        likely,
+    }
+}
+
+/// Gives a trap that nobody had named the name said for it at this pull, the first time one is.
+fn with_name(
+    register: &Register,
+    pull: &Pull<'_>,
+    mut answer: Paired,
+    named: &mut BTreeSet<String>,
+) -> Paired {
+    let offered = answer
+        .trap
+        .clone()
+        .filter(|trap| register.get(trap).is_some_and(|entry| entry.source == Source::Offered));
+    if let (Some(offered), Some(said), true) =
+        (offered, pull.words.reading.trap.as_deref(), pull.kind != Kind::Visit)
+        && answer.grade != Grade::Corrected
+    {
+        let trap = register.named(said).map_or(said, |entry| &entry.trap).to_owned();
+        if !named.contains(&trap) {
+            let p = answer.likely.remove(&offered).unwrap_or_default();
+            *answer.likely.entry(trap.clone()).or_default() += p;
+            answer.trap = Some(trap);
+            answer.offered = Some(offered);
+        }
+    }
+    named.extend(answer.trap.clone());
+    answer
+}
+
+fn distance(register: &Register, pull: &Pull<'_>, trap: &str) -> Option<f64> {
+    metres(pull.stop.position.as_ref()?, &register.get(trap)?.spot)
 }

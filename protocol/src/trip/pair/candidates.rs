@@ -1,0 +1,156 @@
+//! What each pull of a trip may have been: the traps within reach, the one named, and one pulled earlier the same day.
+
+use std::collections::BTreeMap;
+
+use crate::finding::Spot;
+use crate::pairing::Row;
+use crate::pairing::weight::{
+    ln_again, ln_mixed_up, ln_moved, ln_near, ln_none, ln_said, ln_unnamed, reach_m, spread_m,
+};
+use crate::place::{LatLon, distance_m};
+use crate::register::{Register, Source};
+use crate::tally::Kind;
+use crate::time::HOUR;
+use crate::trip::Pull;
+
+/// How far a buoy lies from its trap, metres, when the depth is not known: 4 m of water on a line half as long again.
+const SCOPE_M: f64 = 4.5;
+/// Line over depth; common practice is 1.1 to 2, no source.
+const LINE_PER_DEPTH: f64 = 1.5;
+/// A trap may have been pulled again this long after, microseconds: before that nothing can have walked in.
+const AGAIN: i64 = 2 * HOUR;
+/// No degree of latitude is shorter, metres (WGS 84, at the equator 110,574).
+const LEAST_DEGREE_M: f64 = 110_000.0;
+
+/// One thing a pull may be.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum What {
+    /// A trap of the register, or one a person said it was. It is pulled once a trip.
+    Trap(String),
+    /// A trap the register lacks, by the name said for it. It too is pulled once.
+    Named(String),
+    /// The trap that was pulled by an earlier pull of the trip, again.
+    Again(usize),
+    /// A trap seen or put down by this pull: however often it is pulled besides.
+    Aside(usize, String),
+}
+
+/// Everything the pulls of a trip may be, by the index the solver knows it by.
+#[derive(Default)]
+pub(super) struct Candidates {
+    index: BTreeMap<What, usize>,
+    what: Vec<What>,
+}
+
+impl Candidates {
+    pub fn index(&mut self, what: What) -> usize {
+        if let Some(index) = self.index.get(&what) {
+            return *index;
+        }
+        let index = self.what.len();
+        self.what.push(what.clone());
+        self.index.insert(what, index);
+        index
+    }
+
+    pub fn get(&self, index: usize) -> Option<&What> {
+        self.what.get(index)
+    }
+
+    /// What the pull at `at` may be, and how likely. `free` tells the traps that no person gave to a pull.
+    pub fn row(
+        &mut self,
+        register: &Register,
+        pulls: &[Pull<'_>],
+        at: usize,
+        free: impl Fn(&str) -> bool,
+    ) -> Row {
+        let Some(pull) = pulls.get(at) else { return Row::default() };
+        let name = pull.words.reading.trap.as_deref().map(|said| known_name(register, said));
+        if let (Kind::Set, Some(name)) = (pull.kind, &name) {
+            // Put down here, whatever lay here before.
+            let it = self.index(What::Aside(at, name.clone()));
+            return Row { candidates: vec![(it, ln_said(true, 2))], none: ln_said(false, 2) };
+        }
+        let aside = pull.kind == Kind::Visit;
+        let of =
+            |trap: &str| if aside { What::Aside(at, trap.to_owned()) } else { What::Trap(trap.to_owned()) };
+        let mut likely: BTreeMap<What, f64> = BTreeMap::new();
+        let mut unnamed: Vec<What> = Vec::new();
+        if let Some(spot) = &pull.stop.position {
+            let scope_m = scope_m(pull);
+            for lair in register.near(spot, reach_m(spread_m(spot.sd_m, register.widest_m(), scope_m))) {
+                let spread = spread_m(spot.sd_m, lair.spot.sd_m, scope_m);
+                let trap = lair.entry.trap.as_str();
+                if let Some(ln) = ln_near(lair.distance_m, spread).filter(|_| free(trap)) {
+                    add(&mut likely, of(trap), ln + lair.probability.ln());
+                    if lair.entry.source == Source::Offered {
+                        unnamed.push(of(trap));
+                    }
+                }
+            }
+            for (earlier, m) in again(pulls, at, spot) {
+                let sd_m = pulls.get(earlier).and_then(|p| p.stop.set).map_or(spot.sd_m, |set| set.spot.sd_m);
+                if let Some(ln) = ln_near(m, spread_m(spot.sd_m, sd_m, scope_m)) {
+                    add(&mut likely, What::Again(earlier), ln + ln_again());
+                }
+            }
+        }
+        let mut none = ln_none();
+        if let Some(name) = name {
+            let afloat = register.get(&name).is_some_and(|entry| !entry.ashore && !entry.retired);
+            let it = if afloat { of(&name) } else { What::Named(name.clone()) };
+            if likely.contains_key(&it) {
+                let best = likely.values().copied().fold(f64::NEG_INFINITY, f64::max);
+                add(&mut likely, it.clone(), ln_mixed_up(best));
+            } else if free(&name) {
+                likely.insert(it.clone(), if afloat { ln_moved() } else { none });
+            }
+            let possibilities = likely.len() + 1;
+            for (what, ln) in &mut likely {
+                // A trap nobody has named yet may well be the one of this name.
+                let fits = unnamed.contains(what);
+                *ln += if fits { ln_unnamed(afloat) } else { ln_said(*what == it, possibilities) };
+            }
+            none += ln_said(false, possibilities);
+        }
+        Row { candidates: likely.into_iter().map(|(what, ln)| (self.index(what), ln)).collect(), none }
+    }
+}
+
+/// The name the register has for a trap named like this, else the name as said.
+fn known_name(register: &Register, said: &str) -> String {
+    register.named(said).map_or(said, |entry| &entry.trap).to_owned()
+}
+
+fn add(likely: &mut BTreeMap<What, f64>, what: What, ln: f64) {
+    let sum = |known: f64| {
+        let (great, small) = (known.max(ln), known.min(ln));
+        great + (small - great).exp().ln_1p()
+    };
+    likely.entry(what).and_modify(|known| *known = sum(*known)).or_insert(ln);
+}
+
+/// Earlier pulls of the trip whose trap may have been pulled again, and how far from here each set it, metres.
+fn again(pulls: &[Pull<'_>], at: usize, spot: &Spot) -> Vec<(usize, f64)> {
+    let now = pulls.get(at).and_then(|pull| pull.stop.started.utc);
+    let far = |pull: &Pull<'_>| {
+        let set = pull.stop.set.filter(|_| pull.kind == Kind::Pull)?;
+        let long_ago = now.zip(set.at.utc).is_some_and(|(now, set)| now - set >= AGAIN);
+        let reach = reach_m(spread_m(spot.sd_m, set.spot.sd_m, SCOPE_M));
+        if !long_ago || (set.spot.lat - spot.lat).abs() * LEAST_DEGREE_M > reach {
+            return None;
+        }
+        metres(spot, &set.spot).filter(|m| *m <= reach)
+    };
+    pulls.iter().take(at).enumerate().filter_map(|(n, pull)| Some((n, far(pull)?))).collect()
+}
+
+fn scope_m(pull: &Pull<'_>) -> f64 {
+    pull.stop.depth_m.map_or(SCOPE_M, |depth| depth * (LINE_PER_DEPTH * LINE_PER_DEPTH - 1.0).sqrt())
+}
+
+/// Metres between two places, if both are on the earth.
+pub(super) fn metres(a: &Spot, b: &Spot) -> Option<f64> {
+    Some(distance_m(LatLon::new(a.lat, a.lon).ok()?, LatLon::new(b.lat, b.lon).ok()?))
+}
