@@ -24,9 +24,9 @@ const CREEP_M: f64 = 0.5;
 /// ... and never more than this.
 const CREPT_M: f64 = 15.0;
 /// Probabilities of another place that are worth keeping.
-const LEAST_DOUBT: f64 = 0.003;
+const LEAST_DOUBT: f64 = 0.0005;
 /// Other places kept of one trap.
-const MOST_DOUBTS: usize = 3;
+const MOST_DOUBTS: usize = 6;
 
 /// Where an entry's place comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -49,8 +49,10 @@ pub struct Entry {
     pub spot: Spot,
     /// Since when it is known to lie there: the place grows less certain from then on.
     pub since: Option<Utc>,
-    /// Where it may lie instead, and how likely.
-    pub doubts: Vec<(Spot, f64)>,
+    /// Where it may lie instead, likeliest first.
+    pub doubts: Vec<Doubt>,
+    /// How likely it is a trap of its own: an offered one may be another that went astray, 0…1.
+    pub chance: f64,
     /// When it was last set, if known.
     pub set_at: Option<Utc>,
     /// Where the place comes from.
@@ -67,6 +69,17 @@ enum Change {
     Retire,
 }
 
+/// Where else a trap may lie.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Doubt {
+    /// The place.
+    pub spot: Spot,
+    /// How likely, 0…1.
+    pub probability: f64,
+    /// The trap that was believed to be set there: if it was this one, it has that one's place in the usual order too.
+    pub instead_of: Option<String>,
+}
+
 /// A place where a trap may lie.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Lair<'a> {
@@ -76,6 +89,8 @@ pub struct Lair<'a> {
     pub spot: Spot,
     /// How likely the trap is to lie there rather than at another of its places.
     pub probability: f64,
+    /// The trap whose place in the usual order it has.
+    pub in_place_of: &'a str,
     /// From where it was asked for, metres.
     pub distance_m: f64,
 }
@@ -161,6 +176,13 @@ impl Register {
         self.put(trap.to_owned(), spot, (at, at), Source::Offered);
     }
 
+    /// How likely an offered trap is one of its own. Of a trap with a name there is no question.
+    pub fn own(&mut self, trap: &str, chance: f64) {
+        if let Some(entry) = self.entries.get_mut(trap).filter(|entry| entry.source == Source::Offered) {
+            entry.chance = chance.clamp(0.0, 1.0);
+        }
+    }
+
     /// An offered trap was named, and takes the place of any trap that bore the name.
     pub fn name(&mut self, offered: &str, trap: &str) {
         self.lift(offered);
@@ -181,19 +203,19 @@ impl Register {
         }
     }
 
-    /// Where else this trap may lie, with probabilities; the least likely are left out.
-    pub fn doubt(&mut self, trap: &str, mut doubts: Vec<(Spot, f64)>) {
+    /// Where else this trap may lie; the least likely are left out.
+    pub fn doubt(&mut self, trap: &str, mut doubts: Vec<Doubt>) {
         if self.entries.get(trap).is_none_or(|entry| entry.ashore || entry.retired) {
             return;
         }
-        doubts.retain(|(_, p)| *p >= LEAST_DOUBT);
-        doubts.sort_by(|a, b| b.1.total_cmp(&a.1));
+        doubts.retain(|doubt| doubt.probability >= LEAST_DOUBT);
+        doubts.sort_by(|a, b| b.probability.total_cmp(&a.probability));
         doubts.truncate(MOST_DOUBTS);
         (1..=MOST_DOUBTS).for_each(|n| {
             self.places.remove(&(trap.to_owned(), n));
         });
-        for (n, (spot, _)) in doubts.iter().enumerate() {
-            self.place(trap, n + 1, spot);
+        for (n, doubt) in doubts.iter().enumerate() {
+            self.place(trap, n + 1, &doubt.spot);
         }
         if let Some(entry) = self.entries.get_mut(trap) {
             entry.doubts = doubts;
@@ -203,8 +225,9 @@ impl Register {
     fn put(&mut self, trap: String, spot: Spot, (since, set_at): (Option<Utc>, Option<Utc>), source: Source) {
         self.lift(&trap);
         self.place(&trap, 0, &spot);
-        let (doubts, ashore, retired) = (Vec::new(), false, false);
-        let entry = Entry { trap: trap.clone(), spot, since, doubts, set_at, source, ashore, retired };
+        let (doubts, chance, ashore, retired) = (Vec::new(), 1.0, false, false);
+        let entry =
+            Entry { trap: trap.clone(), spot, since, doubts, chance, set_at, source, ashore, retired };
         self.entries.insert(trap, entry);
     }
 
@@ -254,12 +277,19 @@ impl Register {
         let Ok(place) = LatLon::new(spot.lat, spot.lon) else { return Vec::new() };
         let lair = |((trap, n), distance_m): (&(String, usize), f64)| {
             let entry = self.entries.get(trap)?;
-            let (spot, probability) = match n.checked_sub(1) {
-                None => (entry.spot, 1.0 - entry.doubts.iter().map(|(_, p)| p).sum::<f64>()),
-                Some(doubt) => *entry.doubts.get(doubt)?,
+            let own = entry.trap.as_str();
+            let (spot, probability, in_place_of) = match n.checked_sub(1).map(|n| entry.doubts.get(n)) {
+                None => {
+                    let doubts: f64 = entry.doubts.iter().map(|doubt| doubt.probability).sum();
+                    (entry.spot, entry.chance * (1.0 - doubts), own)
+                }
+                Some(doubt) => {
+                    let doubt = doubt?;
+                    (doubt.spot, doubt.probability, doubt.instead_of.as_deref().unwrap_or(own))
+                }
             };
             let spot = Spot { sd_m: self.aged_m(spot.sd_m, entry.since), ..spot };
-            Some(Lair { entry, spot, probability, distance_m })
+            Some(Lair { entry, spot, probability, in_place_of, distance_m })
         };
         self.places.within(place, reach_m).into_iter().filter_map(lair).collect()
     }
@@ -309,16 +339,20 @@ mod tests {
     fn another_place_is_kept_until_the_trap_is_set_again() {
         let mut register = Register::default();
         register.set("7", spot(24.0), at(0));
-        let doubts = [(24.001, 0.1), (24.002, 0.001), (24.0005, 0.2), (24.0015, 0.05), (24.002, 0.04)];
-        register.doubt("7", doubts.map(|(lat, p)| (spot(lat), p)).to_vec());
+        let more = [(24.0021, 0.02), (24.0022, 0.01), (24.0023, 0.01), (24.0024, 0.005)];
+        let doubts =
+            [(24.001, 0.1), (24.002, 0.0001), (24.0005, 0.2), (24.0015, 0.05)].into_iter().chain(more);
+        let doubt = |(lat, probability)| Doubt { spot: spot(lat), probability, instead_of: None };
+        register.doubt("7", doubts.map(doubt).collect());
         let places = about(&register);
         let probabilities: Vec<f64> = places.iter().map(|(.., p)| *p).collect();
-        assert_eq!(probabilities, [0.65, 0.2, 0.1, 0.05]);
+        // The main place first, then six others; the seventh is the least likely.
+        assert_eq!(probabilities, [0.61, 0.2, 0.1, 0.05, 0.02, 0.01, 0.01]);
         register.set("7", spot(24.0), at(1));
         assert_eq!(about(&register).len(), 1);
-        register.doubt("7", vec![(spot(24.001), 0.5)]);
+        register.doubt("7", vec![doubt((24.001, 0.5))]);
         register.take_in("7");
-        register.doubt("7", vec![(spot(24.001), 0.5)]);
+        register.doubt("7", vec![doubt((24.001, 0.5))]);
         assert_eq!(about(&register), []);
     }
 

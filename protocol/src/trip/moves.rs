@@ -7,7 +7,7 @@ use super::pair::{Paired, new_name};
 use crate::finding::Spot;
 use crate::pairing::Grade;
 use crate::record::Record;
-use crate::register::Register;
+use crate::register::{Doubt, Register};
 use crate::tally::Kind;
 
 /// Where the traps of a trip lay before it.
@@ -35,10 +35,16 @@ pub(super) fn apply(
     let set = pull.stop.set.and_then(|set| Some((set.spot, set.at.utc?)));
     match (&paired.trap, set) {
         (Some(trap), _) if taken_in => register.take_in(trap),
-        (Some(trap), Some((spot, at))) => register.set(trap, spot, Some(at)),
+        (Some(trap), Some((spot, at))) => {
+            register.set(trap, spot, Some(at));
+            let others = paired.likely.iter().filter(|(other, _)| *other != trap).map(|(_, p)| p);
+            register.own(trap, at_the_root(paired.probability, others));
+        }
         (None, Some((spot, at))) if !taken_in && paired.grade != Grade::Corrected => {
             let trap = new_name(register, &pull.stop.id);
             register.offer(&trap, spot, Some(at));
+            register
+                .own(&trap, at_the_root(1.0 - paired.likely.values().sum::<f64>(), paired.likely.values()));
             return Some(trap);
         }
         _ => {}
@@ -53,35 +59,57 @@ pub(super) fn doubts(
     paired: &[Paired],
     before: &BTreeMap<String, Spot>,
 ) {
-    let mut elsewhere: BTreeMap<&str, Vec<(Spot, f64)>> = BTreeMap::new();
-    let mut settled: BTreeMap<&str, bool> = BTreeMap::new();
+    let mut chances: BTreeMap<&str, Chances> = BTreeMap::new();
     for (pull, paired) in pulls.iter().zip(paired).filter(|(pull, _)| pull.kind != Kind::Visit) {
-        if let Some(trap) = &paired.trap {
-            let corrected = paired.grade == Grade::Corrected;
-            settled.entry(trap).and_modify(|known| *known |= corrected).or_insert(corrected);
-        }
-        let Some(set) = pull.stop.set else { continue };
-        for (trap, p) in paired.likely.iter().filter(|(trap, _)| paired.trap.as_ref() != Some(trap)) {
-            elsewhere.entry(trap).or_default().push((set.spot, *p));
-        }
-    }
-    let here = |trap: &str| -> f64 {
-        let of = |paired: &Paired| {
-            paired.likely.get(trap).copied().filter(|_| paired.trap.as_deref() == Some(trap))
-        };
-        paired.iter().filter_map(of).sum()
-    };
-    for trap in before.keys().map(String::as_str) {
-        let mut doubts = elsewhere.remove(trap).unwrap_or_default();
-        match settled.get(trap) {
-            Some(true) => doubts.clear(),
-            Some(false) => {
-                // It may be that it was not pulled at all.
-                let left = 1.0 - here(trap) - doubts.iter().map(|(_, p)| p).sum::<f64>();
-                doubts.extend(before.get(trap).map(|old| (*old, left)));
+        for (trap, p) in &paired.likely {
+            let chances = chances.entry(trap).or_default();
+            if paired.trap.as_ref() == Some(trap) {
+                chances.here += p;
+                chances.corrected |= paired.grade == Grade::Corrected;
+            } else if let Some(set) = pull.stop.set {
+                let instead_of = paired.trap.clone().or_else(|| Some(new_name(register, &pull.stop.id)));
+                chances.elsewhere.push(Doubt { spot: set.spot, probability: *p, instead_of });
             }
-            None => {}
         }
-        register.doubt(trap, doubts);
     }
+    for (trap, mut chances) in chances {
+        let Some(old) = before.get(trap) else { continue };
+        let elsewhere: f64 = chances.elsewhere.iter().map(|doubt| doubt.probability).sum();
+        let still = (1.0 - chances.here - elsewhere).max(0.0);
+        let main = if chances.here > 0.0 {
+            // It may be that it was not pulled at all.
+            chances.elsewhere.push(Doubt { spot: *old, probability: still, instead_of: None });
+            chances.here
+        } else {
+            still
+        };
+        if chances.corrected {
+            chances.elsewhere.clear();
+        }
+        register.doubt(trap, tempered(main, chances.elsewhere));
+    }
+}
+
+/// What a trip says of where one trap was set.
+#[derive(Default)]
+struct Chances {
+    /// Probability that it was the pull it was paired with.
+    here: f64,
+    corrected: bool,
+    elsewhere: Vec<Doubt>,
+}
+
+/// How likely one possibility is beside others, each at the root of its odds (see [`tempered`]).
+fn at_the_root<'a>(one: f64, others: impl Iterator<Item = &'a f64>) -> f64 {
+    let one = one.max(0.0).sqrt();
+    one / (one + others.map(|p| p.max(0.0).sqrt()).sum::<f64>()).max(f64::MIN_POSITIVE)
+}
+
+/// Doubts come in pairs: where one trap was taken for another, that one was taken for it. Two that are told one by one
+/// would count twice for what is one question, so each is told at the root of its odds.
+fn tempered(main: f64, mut doubts: Vec<Doubt>) -> Vec<Doubt> {
+    doubts.iter_mut().for_each(|doubt| doubt.probability = doubt.probability.max(0.0).sqrt());
+    let all = main.max(0.0).sqrt() + doubts.iter().map(|doubt| doubt.probability).sum::<f64>();
+    doubts.iter_mut().for_each(|doubt| doubt.probability /= all.max(f64::MIN_POSITIVE));
+    doubts
 }

@@ -36,22 +36,16 @@ pub(super) fn pair(
         pulls.iter().map(|pull| corrections.value(&pull.stop.id, "trap")).collect();
     let given: BTreeSet<&str> = stated.iter().flatten().copied().collect();
     let mut candidates = Candidates::default();
-    let mut rows: Vec<Row> = Vec::new();
+    let mut states: Vec<Row> = Vec::new();
     for (at, stated) in stated.iter().enumerate() {
         // A corrected pull is settled, and its trap is nobody else's.
-        rows.push(match stated {
-            Some(trap) => settled(trap, &mut candidates),
-            None => candidates.row(register, pulls, at, |trap| !given.contains(trap)),
+        states.push(match stated {
+            Some(trap) => candidates.settled(usual, trap),
+            None => candidates.row((register, usual), pulls, at, |trap| !given.contains(trap)),
         });
     }
-    let rank = |index: usize| match candidates.get(index)? {
-        What::Trap(trap) | What::Aside(_, trap) => usual.rank_of(trap),
-        What::Named(_) | What::Again(_) => None,
-    };
-    let hints = hints(usual, &rows, rank);
-    for (row, hints) in rows.iter_mut().zip(hints) {
-        row.candidates.iter_mut().zip(hints).for_each(|((_, ln), hint)| *ln += hint);
-    }
+    let hints = hints(usual, &states, |state| candidates.rank(state));
+    let rows: Vec<Row> = states.iter().zip(&hints).map(|(row, hints)| candidates.whole(row, hints)).collect();
     let mut answers: Vec<Paired> = Vec::new();
     let mut named: BTreeSet<String> = BTreeSet::new();
     for ((pull, stated), Answer { choice, marginal }) in pulls.iter().zip(stated).zip(solve(&rows)) {
@@ -71,16 +65,6 @@ pub(super) fn pair(
 pub(super) fn new_name(register: &Register, pull: &str) -> String {
     let short = |digits: usize| format!("new-{}", pull.get(..digits).unwrap_or(pull));
     [4, 8].map(short).into_iter().find(|name| register.get(name).is_none()).unwrap_or_else(|| short(16))
-}
-
-fn settled(trap: &str, candidates: &mut Candidates) -> Row {
-    match trap {
-        "" | "none" => Row::default(),
-        trap => {
-            let it = candidates.index(What::Trap(trap.to_owned()));
-            Row { candidates: vec![(it, 0.0)], none: f64::NEG_INFINITY }
-        }
-    }
 }
 
 /// The trap's name behind an index.

@@ -1,12 +1,15 @@
 //! What each pull of a trip may have been: the traps within reach, the one named, and one pulled earlier the same day.
+//!
+//! A trap may lie at one of several places, each with its own place in the usual order: so a pull's states are told
+//! apart by both, and only at the end added up by trap.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::finding::Spot;
-use crate::pairing::Row;
 use crate::pairing::weight::{
     ln_again, ln_mixed_up, ln_moved, ln_near, ln_none, ln_said, ln_unnamed, reach_m, spread_m,
 };
+use crate::pairing::{Row, Usual};
 use crate::place::{LatLon, distance_m};
 use crate::register::{Register, Source};
 use crate::tally::Kind;
@@ -35,15 +38,43 @@ pub(super) enum What {
     Aside(usize, String),
 }
 
+/// One state of a pull: what it is, and its place in the usual order.
+#[derive(Debug, Clone, Copy)]
+struct State {
+    what: usize,
+    rank: Option<usize>,
+}
+
 /// Everything the pulls of a trip may be, by the index the solver knows it by.
 #[derive(Default)]
 pub(super) struct Candidates {
     index: BTreeMap<What, usize>,
     what: Vec<What>,
+    states: Vec<State>,
 }
 
 impl Candidates {
-    pub fn index(&mut self, what: What) -> usize {
+    pub fn get(&self, index: usize) -> Option<&What> {
+        self.what.get(index)
+    }
+
+    /// A state's place in the usual order.
+    pub fn rank(&self, state: usize) -> Option<usize> {
+        self.states.get(state)?.rank
+    }
+
+    /// A row of states, with hints added, as a row of what they are.
+    pub fn whole(&self, row: &Row, hints: &[f64]) -> Row {
+        let mut sums: BTreeMap<usize, f64> = BTreeMap::new();
+        for ((state, ln), hint) in row.candidates.iter().zip(hints) {
+            if let Some(State { what, .. }) = self.states.get(*state) {
+                add(&mut sums, *what, ln + hint);
+            }
+        }
+        Row { candidates: sums.into_iter().collect(), none: row.none }
+    }
+
+    fn index(&mut self, what: What) -> usize {
         if let Some(index) = self.index.get(&what) {
             return *index;
         }
@@ -53,14 +84,25 @@ impl Candidates {
         index
     }
 
-    pub fn get(&self, index: usize) -> Option<&What> {
-        self.what.get(index)
+    fn state(&mut self, what: What, rank: Option<usize>) -> usize {
+        let what = self.index(what);
+        self.states.push(State { what, rank });
+        self.states.len() - 1
     }
 
-    /// What the pull at `at` may be, and how likely. `free` tells the traps that no person gave to a pull.
+    /// The row of a pull that a person said was this trap.
+    pub fn settled(&mut self, usual: &Usual, trap: &str) -> Row {
+        if matches!(trap, "" | "none") {
+            return Row::default();
+        }
+        let it = self.state(What::Trap(trap.to_owned()), usual.rank_of(trap));
+        Row { candidates: vec![(it, 0.0)], none: f64::NEG_INFINITY }
+    }
+
+    /// The states of the pull at `at`, and how likely. `free` tells the traps that no person gave to a pull.
     pub fn row(
         &mut self,
-        register: &Register,
+        (register, usual): (&Register, &Usual),
         pulls: &[Pull<'_>],
         at: usize,
         free: impl Fn(&str) -> bool,
@@ -69,52 +111,58 @@ impl Candidates {
         let name = pull.words.reading.trap.as_deref().map(|said| known_name(register, said));
         if let (Kind::Set, Some(name)) = (pull.kind, &name) {
             // Put down here, whatever lay here before.
-            let it = self.index(What::Aside(at, name.clone()));
+            let it = self.state(What::Aside(at, name.clone()), usual.rank_of(name));
             return Row { candidates: vec![(it, ln_said(true, 2))], none: ln_said(false, 2) };
         }
         let aside = pull.kind == Kind::Visit;
         let of =
             |trap: &str| if aside { What::Aside(at, trap.to_owned()) } else { What::Trap(trap.to_owned()) };
-        let mut likely: BTreeMap<What, f64> = BTreeMap::new();
-        let mut unnamed: Vec<What> = Vec::new();
+        let mut likely: BTreeMap<(What, Option<usize>), f64> = BTreeMap::new();
+        let mut unnamed: BTreeSet<What> = BTreeSet::new();
         if let Some(spot) = &pull.stop.position {
             let scope_m = scope_m(pull);
             for lair in register.near(spot, reach_m(spread_m(spot.sd_m, register.widest_m(), scope_m))) {
                 let spread = spread_m(spot.sd_m, lair.spot.sd_m, scope_m);
                 let trap = lair.entry.trap.as_str();
                 if let Some(ln) = ln_near(lair.distance_m, spread).filter(|_| free(trap)) {
-                    add(&mut likely, of(trap), ln + lair.probability.ln());
+                    let rank = usual.rank_of(lair.in_place_of);
+                    add(&mut likely, (of(trap), rank), ln + lair.probability.ln());
                     if lair.entry.source == Source::Offered {
-                        unnamed.push(of(trap));
+                        unnamed.insert(of(trap));
                     }
                 }
             }
             for (earlier, m) in again(pulls, at, spot) {
                 let sd_m = pulls.get(earlier).and_then(|p| p.stop.set).map_or(spot.sd_m, |set| set.spot.sd_m);
                 if let Some(ln) = ln_near(m, spread_m(spot.sd_m, sd_m, scope_m)) {
-                    add(&mut likely, What::Again(earlier), ln + ln_again());
+                    add(&mut likely, (What::Again(earlier), None), ln + ln_again());
                 }
             }
         }
         let mut none = ln_none();
         if let Some(name) = name {
             let afloat = register.get(&name).is_some_and(|entry| !entry.ashore && !entry.retired);
-            let it = if afloat { of(&name) } else { What::Named(name.clone()) };
-            if likely.contains_key(&it) {
-                let best = likely.values().copied().fold(f64::NEG_INFINITY, f64::max);
-                add(&mut likely, it.clone(), ln_mixed_up(best));
+            let (it, rank) =
+                if afloat { (of(&name), usual.rank_of(&name)) } else { (What::Named(name.clone()), None) };
+            if likely.keys().any(|(what, _)| *what == it) {
+                let best =
+                    likely.iter().max_by(|a, b| a.1.total_cmp(b.1)).map(|((_, rank), ln)| (*rank, *ln));
+                if let Some((rank, ln)) = best {
+                    add(&mut likely, (it.clone(), rank), ln_mixed_up(ln));
+                }
             } else if free(&name) {
-                likely.insert(it.clone(), if afloat { ln_moved() } else { none });
+                likely.insert((it.clone(), rank), if afloat { ln_moved() } else { none });
             }
-            let possibilities = likely.len() + 1;
-            for (what, ln) in &mut likely {
+            let possibilities = likely.keys().map(|(what, _)| what).collect::<BTreeSet<_>>().len() + 1;
+            for ((what, _), ln) in &mut likely {
                 // A trap nobody has named yet may well be the one of this name.
                 let fits = unnamed.contains(what);
                 *ln += if fits { ln_unnamed(afloat) } else { ln_said(*what == it, possibilities) };
             }
             none += ln_said(false, possibilities);
         }
-        Row { candidates: likely.into_iter().map(|(what, ln)| (self.index(what), ln)).collect(), none }
+        let candidates = likely.into_iter().map(|((what, rank), ln)| (self.state(what, rank), ln)).collect();
+        Row { candidates, none }
     }
 }
 
@@ -123,7 +171,7 @@ fn known_name(register: &Register, said: &str) -> String {
     register.named(said).map_or(said, |entry| &entry.trap).to_owned()
 }
 
-fn add(likely: &mut BTreeMap<What, f64>, what: What, ln: f64) {
+fn add<K: Ord>(likely: &mut BTreeMap<K, f64>, what: K, ln: f64) {
     let sum = |known: f64| {
         let (great, small) = (known.max(ln), known.min(ln));
         great + (small - great).exp().ln_1p()
