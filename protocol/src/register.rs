@@ -23,8 +23,6 @@ const STATED_SD_M: f64 = 5.0;
 const CREEP_M: f64 = 0.5;
 /// ... and never more than this.
 const CREPT_M: f64 = 15.0;
-/// Probabilities of another place that are worth keeping.
-const LEAST_DOUBT: f64 = 0.0005;
 /// Other places kept of one trap.
 const MOST_DOUBTS: usize = 6;
 
@@ -208,7 +206,6 @@ impl Register {
         if self.entries.get(trap).is_none_or(|entry| entry.ashore || entry.retired) {
             return;
         }
-        doubts.retain(|doubt| doubt.probability >= LEAST_DOUBT);
         doubts.sort_by(|a, b| b.probability.total_cmp(&a.probability));
         doubts.truncate(MOST_DOUBTS);
         (1..=MOST_DOUBTS).for_each(|n| {

@@ -6,7 +6,8 @@
 //! (the same, formula 40b). What comes out for a pull leaves its own likelihoods aside, so that it can be added to them.
 
 use super::Row;
-use super::order::{KINDS, Steps, Usual};
+use super::order::{ELSEWHERE, KINDS, STEPS, Steps, Usual};
+use std::collections::BTreeMap;
 
 /// Rounds in which the kinds of step are counted anew.
 const ROUNDS: usize = 3;
@@ -29,9 +30,9 @@ pub fn hints(usual: &Usual, rows: &[Row], rank: impl Fn(usize) -> Option<usize>)
     let mut hints = Vec::new();
     for _ in 0..ROUNDS {
         let odds = usual.odds(&today);
-        let after = passed(usual, &links, &odds, Pass::Forth);
-        let before = passed(usual, &links, &odds, Pass::Back);
-        today = taken(usual, &links, &odds, &after, &before);
+        let after = passed(&links, &odds, Pass::Forth);
+        let before = passed(&links, &odds, Pass::Back);
+        today = taken(&links, &odds, &after, &before);
         hints = after.iter().zip(&before).map(|(after, before)| hint(after, before)).collect();
     }
     hints
@@ -54,7 +55,7 @@ enum Pass {
 }
 
 /// What comes to each pull along the chain from one side: a factor per state, on a scale of its own.
-fn passed(usual: &Usual, links: &[Link], odds: &Steps, pass: Pass) -> Vec<Vec<f64>> {
+fn passed(links: &[Link], odds: &Steps, pass: Pass) -> Vec<Vec<f64>> {
     let mut all: Vec<Vec<f64>> = links.iter().map(|link| vec![1.0; link.weight.len()]).collect();
     let order: Vec<usize> = match pass {
         Pass::Forth => (0..links.len()).collect(),
@@ -65,18 +66,9 @@ fn passed(usual: &Usual, links: &[Link], odds: &Steps, pass: Pass) -> Vec<Vec<f6
         let (Some(here), Some(there), Some(come)) = (links.get(from), links.get(to), all.get(from)) else {
             continue;
         };
-        let belief: Vec<f64> = here.weight.iter().zip(come).map(|(weight, come)| weight * come).collect();
-        let whole: f64 = belief.iter().sum();
-        let goes = there.rank.iter().map(|to| {
-            let step = |from: &Option<usize>| match pass {
-                Pass::Forth => usual.kind(*from, *to),
-                Pass::Back => usual.kind(*to, *from),
-            };
-            let sum: f64 =
-                here.rank.iter().zip(&belief).map(|(from, belief)| belief * odd(odds, step(from))).sum();
-            (sum / whole).max(LEAST)
-        });
-        let goes: Vec<f64> = goes.collect();
+        let crowd = Crowd::new(here, come);
+        let goes =
+            there.rank.iter().map(|rank| (crowd.step(*rank, odds, pass) / crowd.all).max(LEAST)).collect();
         if let Some(slot) = all.get_mut(to) {
             *slot = goes;
         }
@@ -84,26 +76,59 @@ fn passed(usual: &Usual, links: &[Link], odds: &Steps, pass: Pass) -> Vec<Vec<f6
     all
 }
 
-/// How many times likelier a step makes its trap; 1 where the order says nothing.
-fn odd(odds: &Steps, kind: Option<usize>) -> f64 {
-    kind.and_then(|kind| odds.get(kind)).copied().unwrap_or(1.0)
+/// What is believed of one pull, gathered by place in the usual order: a step is of a known kind only between a few.
+struct Crowd {
+    all: f64,
+    ranked: f64,
+    at: BTreeMap<usize, f64>,
+}
+
+impl Crowd {
+    fn new(link: &Link, come: &[f64]) -> Crowd {
+        let mut crowd = Crowd { all: 0.0, ranked: 0.0, at: BTreeMap::new() };
+        for ((rank, weight), come) in link.rank.iter().zip(&link.weight).zip(come) {
+            crowd.all += weight * come;
+            if let Some(rank) = rank {
+                crowd.ranked += weight * come;
+                *crowd.at.entry(*rank).or_default() += weight * come;
+            }
+        }
+        crowd
+    }
+
+    /// The sum over all its states of belief times the odds of the step between them and a state of the next pull.
+    fn step(&self, rank: Option<usize>, odds: &Steps, pass: Pass) -> f64 {
+        let Some(rank) = rank else { return self.all };
+        let known = self.known(rank, pass);
+        let elsewhere = (self.ranked - known.iter().map(|(_, belief)| belief).sum::<f64>()).max(0.0);
+        let [.., odd_elsewhere] = *odds;
+        let known: f64 = known.iter().zip(odds).map(|((_, belief), odd)| belief * odd).sum();
+        self.all - self.ranked + known + elsewhere * odd_elsewhere
+    }
+
+    /// Per kind of step but "elsewhere" the place it is from and what is believed there.
+    fn known(&self, to: usize, pass: Pass) -> [(Option<usize>, f64); ELSEWHERE] {
+        STEPS.map(|step| {
+            let from = to.checked_add_signed(if pass == Pass::Forth { -step } else { step });
+            (from, from.and_then(|from| self.at.get(&from)).copied().unwrap_or_default())
+        })
+    }
 }
 
 /// How often each kind of step was taken today, expected.
-fn taken(usual: &Usual, links: &[Link], odds: &Steps, after: &[Vec<f64>], before: &[Vec<f64>]) -> Steps {
+fn taken(links: &[Link], odds: &Steps, after: &[Vec<f64>], before: &[Vec<f64>]) -> Steps {
     let mut today: Steps = [0.0; KINDS];
     for ((pair, after), before) in links.windows(2).zip(after).zip(before.iter().skip(1)) {
         let [here, there] = pair else { continue };
+        let (crowd, next) = (Crowd::new(here, after), Crowd::new(there, before));
         let mut kinds: Steps = [0.0; KINDS];
-        let mut whole = 0.0;
-        for ((from, weight), come) in here.rank.iter().zip(&here.weight).zip(after) {
-            for ((to, other), back) in there.rank.iter().zip(&there.weight).zip(before) {
-                let kind = usual.kind(*from, *to);
-                let p = weight * come * odd(odds, kind) * other * back;
-                whole += p;
-                if let Some(slot) = kind.and_then(|kind| kinds.get_mut(kind)) {
-                    *slot += p;
-                }
+        let mut whole = next.all * crowd.all - next.ranked * crowd.ranked;
+        for (rank, belief) in &next.at {
+            let known = crowd.known(*rank, Pass::Forth).map(|(_, from)| from);
+            let elsewhere = (crowd.ranked - known.iter().sum::<f64>()).max(0.0);
+            for ((kind, from), odd) in kinds.iter_mut().zip(known.into_iter().chain([elsewhere])).zip(odds) {
+                *kind += from * belief * odd;
+                whole += from * belief * odd;
             }
         }
         if whole > 0.0 {
@@ -124,6 +149,11 @@ fn hint(after: &[f64], before: &[f64]) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// How many times likelier a step makes its trap; 1 where the order says nothing.
+    fn odd(odds: &Steps, kind: Option<usize>) -> f64 {
+        kind.map_or(1.0, |kind| odds[kind])
+    }
 
     /// Traps by number, in the order 0, 1, 2 …, hauled like that on two trips.
     fn usual(traps: usize) -> Usual {
@@ -178,8 +208,8 @@ mod tests {
         let links: Vec<Link> =
             rows.iter().map(|row| link(row, &|trap| usual.rank_of(&trap.to_string()))).collect();
         let odds = usual.odds(&[0.0; KINDS]);
-        let after = passed(&usual, &links, &odds, Pass::Forth);
-        let before = passed(&usual, &links, &odds, Pass::Back);
+        let after = passed(&links, &odds, Pass::Forth);
+        let before = passed(&links, &odds, Pass::Back);
         for at in 0..rows.len() {
             let got = hint(&after[at], &before[at]);
             for (got, want) in got.iter().zip(by_trying_all(&usual, &rows, &odds, at)) {

@@ -7,11 +7,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Steps in the usual order that are told apart; any other is "elsewhere".
-const STEPS: [isize; 6] = [1, 2, 3, -1, -2, -3];
+pub const STEPS: [isize; 6] = [1, 2, 3, -1, -2, -3];
 
 /// Kinds of step, "elsewhere" the last.
 pub const KINDS: usize = STEPS.len() + 1;
-const ELSEWHERE: usize = STEPS.len();
+/// The last kind.
+pub const ELSEWHERE: usize = STEPS.len();
 
 /// Steps taken for seen before any are: a boat that has an order mostly keeps it. Assumed, no source.
 const ASSUMED: [f64; KINDS] = [3.0, 0.5, 0.2, 0.5, 0.1, 0.1, 2.0];

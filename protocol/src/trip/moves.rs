@@ -10,6 +10,9 @@ use crate::record::Record;
 use crate::register::{Doubt, Register};
 use crate::tally::Kind;
 
+/// Probability of another place that is worth keeping.
+const LEAST_DOUBT: f64 = 0.0005;
+
 /// Where the traps of a trip lay before it.
 pub(super) fn places(register: &Register, paired: &[Paired]) -> BTreeMap<String, Spot> {
     let traps = paired.iter().flat_map(|paired| paired.likely.keys());
@@ -108,6 +111,7 @@ fn at_the_root<'a>(one: f64, others: impl Iterator<Item = &'a f64>) -> f64 {
 /// Doubts come in pairs: where one trap was taken for another, that one was taken for it. Two that are told one by one
 /// would count twice for what is one question, so each is told at the root of its odds.
 fn tempered(main: f64, mut doubts: Vec<Doubt>) -> Vec<Doubt> {
+    doubts.retain(|doubt| doubt.probability >= LEAST_DOUBT);
     doubts.iter_mut().for_each(|doubt| doubt.probability = doubt.probability.max(0.0).sqrt());
     let all = main.max(0.0).sqrt() + doubts.iter().map(|doubt| doubt.probability).sum::<f64>();
     doubts.iter_mut().for_each(|doubt| doubt.probability /= all.max(f64::MIN_POSITIVE));

@@ -22,6 +22,8 @@ const SCOPE_M: f64 = 4.5;
 const LINE_PER_DEPTH: f64 = 1.5;
 /// A trap may have been pulled again this long after, microseconds: before that nothing can have walked in.
 const AGAIN: i64 = 2 * HOUR;
+/// What is less likely than the best by this much, nats (one in 160,000), is left out: the work grows with what is in.
+const FAR: f64 = 12.0;
 /// No degree of latitude is shorter, metres (WGS 84, at the equator 110,574).
 const LEAST_DEGREE_M: f64 = 110_000.0;
 
@@ -71,6 +73,8 @@ impl Candidates {
                 add(&mut sums, *what, ln + hint);
             }
         }
+        let best = sums.values().copied().fold(row.none, f64::max);
+        sums.retain(|_, ln| *ln > best - FAR);
         Row { candidates: sums.into_iter().collect(), none: row.none }
     }
 
