@@ -81,6 +81,8 @@ const LEFT_OUT: f64 = 0.05;
 const IDLE_STOP: f64 = 0.04;
 /// Nearer than this she may walk over to the next.
 const WALK_M: f64 = 22.0;
+/// A trap is set at least this far from any other, in gaps.
+const KEPT_CLEAR: f64 = 0.6;
 const STEP_S: f64 = 0.1;
 
 impl Sea {
@@ -123,7 +125,7 @@ impl Sea {
                 self.traps[trap] =
                     moved(self.traps[trap], way, boat.chance.between(0.0, std::f64::consts::TAU));
             }
-            let pull = boat.haul(&self.waters, trap, self.traps[trap], set_to);
+            let pull = boat.haul(&self.waters, trap, &self.traps, set_to);
             self.traps[trap] = [pull.down[0] + boat.chance.normal(), pull.down[1] + boat.chance.normal()];
             pulls.push(pull);
         }
@@ -216,7 +218,20 @@ impl Boat {
         }
     }
 
-    fn haul(&mut self, waters: &Waters, trap: usize, lies: Metres, set_to: f64) -> Pull {
+    /// Nobody sets a trap on top of another: she shifts at a walking pace to where there is room.
+    fn keep_clear(&mut self, trap: usize, traps: &[Metres], room_m: f64) {
+        for _ in 0..3 {
+            let others = traps.iter().enumerate().filter(|(other, _)| *other != trap);
+            let near =
+                others.map(|(_, at)| *at).min_by(|a, b| apart(*a, self.at).total_cmp(&apart(*b, self.at)));
+            let Some(near) = near.filter(|near| apart(*near, self.at) < room_m) else { return };
+            let away = [self.at[0] - near[0], self.at[1] - near[1]];
+            self.run(moved(near, room_m * 1.1, away[1].atan2(away[0])), 1.3);
+        }
+    }
+
+    fn haul(&mut self, waters: &Waters, trap: usize, traps: &[Metres], set_to: f64) -> Pull {
+        let lies = traps[trap];
         let streams = set_to + self.chance.between(-0.6, 0.6);
         // The buoy streams on its line, and the boat lies a gaff's length off it.
         let (scope, gaff) = (2.9 * self.chance.between(0.2, 1.0), self.chance.between(0.7, 1.5));
@@ -250,6 +265,7 @@ impl Boat {
         self.say(0.0, "two crabs, one keeper");
         let seen_spoke = self.receiver.sees(self.at);
         self.lie(works_s - first_s, drift);
+        self.keep_clear(trap, traps, KEPT_CLEAR * waters.gap_m);
         let late = self.chance.happens(0.1);
         if !late {
             self.say(-5.0, "fresh bait");
