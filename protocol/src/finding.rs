@@ -71,6 +71,16 @@ impl Note {
         let spoken_us = self.sound.as_ref().map_or(0, |sound| sound.length_us - sound.speech_us);
         self.at.t + spoken_us.max(0)
     }
+
+    /// When its file begins, or it was typed.
+    pub fn from(&self) -> Mono {
+        self.at.t - self.sound.as_ref().map_or(0, |sound| sound.speech_us)
+    }
+
+    /// Half-way through what was said.
+    pub fn middle(&self) -> Mono {
+        self.at.t + (self.until() - self.at.t) / 2
+    }
 }
 
 /// The sound of a note.

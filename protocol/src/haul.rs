@@ -193,7 +193,7 @@ impl Haul {
             Input::Scale(text) => {
                 self.once(input.t, text)?;
                 let events = reading.map(|reading| self.weigher.take(t, &reading));
-                self.take_weights(events.unwrap_or_default());
+                self.take_weights(t, events.unwrap_or_default());
                 Ok(())
             }
             Input::Said(text) => {
@@ -202,6 +202,7 @@ impl Haul {
                 let at = Moment { t, utc: None };
                 let note = Note { id, at, text: Some(text.clone()), sound: None, late: false };
                 self.happen(t, input.t, Happening::Said(note));
+                self.part(None, t);
                 Ok(())
             }
             Input::Note(voice) => {
@@ -220,6 +221,7 @@ impl Haul {
                 self.once(input.t, if *down { "button down" } else { "button up" })?;
                 if *down {
                     self.happen(t, input.t, Happening::Pressed(t));
+                    self.part(None, t);
                 }
                 Ok(())
             }
@@ -275,11 +277,12 @@ impl Haul {
     /// Brings to its end whatever is pending.
     fn close(&mut self) {
         let events = self.weigher.finish();
-        self.take_weights(events);
+        self.take_weights(self.heard, events);
         if let Some(mut open) = self.open.take() {
-            open.settle(self.watch.lying());
+            let lying = self.watch.lying();
+            open.settle(lying.as_ref());
             open.end(self.heard);
-            open.flag(Flag::Cut);
+            open.flag(Flag::Cut, self.heard);
             self.leave(open);
         }
         while let Some(left) = self.left.pop_front() {
@@ -308,7 +311,7 @@ impl Haul {
             .filter_map(|event| if let Event::Found(finding) = event { Some(finding) } else { None })
             .collect();
         if let Some(mut open) = still_open.filter(Draft::is_record) {
-            open.settle(self.watch.lying());
+            open.settle(self.watch.lying().as_ref());
             found.push(ahead.date(&Thing::Stop(Box::new(open))));
         }
         found
@@ -328,16 +331,16 @@ impl Haul {
             Sentence::Zda(zda) if self.last_position.is_some_and(|p| t - p <= DATE_FRESH) => {
                 self.hear_date(t, zda.utc());
             }
-            Sentence::Depth(depth) => self.sense(Draft::take_depth, depth.m),
-            Sentence::WaterTemp { c } => self.sense(Draft::take_water, *c),
+            Sentence::Depth(depth) => self.sense(Draft::take_depth, t, depth.m),
+            Sentence::WaterTemp { c } => self.sense(Draft::take_water, t, *c),
             _ => {}
         }
         Ok(())
     }
 
-    fn sense(&mut self, take: fn(&mut Draft, f64), value: f64) {
+    fn sense(&mut self, take: fn(&mut Draft, Mono, f64), t: Mono, value: f64) {
         if let Some(open) = &mut self.open {
-            take(open, value);
+            take(open, t, value);
         }
     }
 
@@ -360,15 +363,17 @@ impl Haul {
             line_t: epoch.t,
             spot: Spot { lat: epoch.lat, lon: epoch.lon, sd_m: sd_m(&epoch) },
             speed_m_s: epoch.speed_m_s,
+            course_deg: epoch.course_deg,
         };
         self.events.push_back(Event::Fix(epoch, utc));
         let step = self.watch.take(fix);
-        if let Some((at, lying)) = step.ended
-            && let Some(mut open) = self.open.take()
-        {
-            open.settle(Some(&lying));
-            open.end(at.max(fix.line_t - UNSEEN));
-            self.leave(open);
+        if let Some((at, mut lying)) = step.ended {
+            self.part(Some(&mut lying), fix.line_t);
+            if let Some(mut open) = self.open.take() {
+                open.settle(Some(&lying));
+                open.end(at.max(fix.line_t - UNSEEN));
+                self.leave(open);
+            }
         }
         if step.opened {
             self.open_stop(fix);
@@ -378,7 +383,23 @@ impl Haul {
             self.end_unseen(None, fix.line_t - UNSEEN);
         } else if let Some(open) = &mut self.open {
             open.take_fix(&fix);
+            self.part(None, fix.line_t);
         }
+    }
+
+    /// Makes two stops of the open one, or of one just ended, if she lay at two places far apart, or not so far and
+    /// something was said, weighed or pressed at both. That is known only by now: so the first is said to have ended a little under a minute ago at
+    /// most, as what is found at a stop is complete a minute after its end.
+    fn part(&mut self, ended: Option<&mut Lying>, now: Mono) {
+        let Some(lying) = ended.or(self.watch.lying_so_far()) else { return };
+        let (Some(parted), Some(first)) = (lying.parted(), &mut self.open) else { return };
+        let Some(second) = first.part(&self.run.id, &parted) else { return };
+        let (Some(lay), Some(mut first)) = (lying.part(), self.open.replace(second)) else { return };
+        first.settle(Some(&lay));
+        first.end(lay.left().unwrap_or(parted.came).max(now - UNSEEN));
+        self.leave(first);
+        let second = self.open.as_ref().filter(|open| open.is_record());
+        self.events.extend(second.map(|open| Event::Opened(open.id().to_owned())));
     }
 
     fn open_stop(&mut self, fix: Fix) {
@@ -412,19 +433,20 @@ impl Haul {
         }
     }
 
-    fn take_weights(&mut self, events: Vec<weigh::Event>) {
+    fn take_weights(&mut self, now: Mono, events: Vec<weigh::Event>) {
         for event in events {
             let flag = match event {
                 weigh::Event::Weighed { at, g, sd_g } => {
                     let weighing = Weighing { at: Moment { t: at, utc: None }, g, sd_g };
                     self.happen(at, at, Happening::Weighed(weighing));
+                    self.part(None, now);
                     continue;
                 }
-                weigh::Event::Gap { .. } => Flag::ScaleGap,
-                weigh::Event::Overload { .. } => Flag::Overload,
+                weigh::Event::Gap { at, .. } => (Flag::ScaleGap, at),
+                weigh::Event::Overload { at, .. } => (Flag::Overload, at),
             };
             if let Some(draft) = self.open.as_mut().or(self.left.back_mut()) {
-                draft.flag(flag);
+                draft.flag(flag.0, flag.1);
             }
         }
     }
@@ -444,7 +466,7 @@ impl Haul {
             self.take_epoch(epoch);
         }
         let events = self.weigher.advance(due);
-        self.take_weights(events);
+        self.take_weights(due, events);
         if self.open.as_ref().is_some_and(|open| self.blind_end(open) <= due) {
             let lying = self.watch.give_up();
             self.end_unseen(lying.as_ref(), due - LATE);

@@ -27,5 +27,6 @@ pub mod stop;
 pub mod tally;
 pub mod tape;
 pub mod time;
+pub mod track;
 pub mod trip;
 pub mod weigh;

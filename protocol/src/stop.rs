@@ -1,37 +1,52 @@
 //! When the boat lies to a buoy and when she is under way again: stops, from speed with hysteresis.
 //!
-//! Walking pace inside a stop (shifting to clear a line, 1.3 m/s) does not end it. Each stop keeps where she came
-//! alongside, which is where the trap was picked up, and the last slow place before she left, which is where it went
-//! back: in between she drifts, and those metres say nothing of the trap.
+//! Whether she lies is judged at once, from the speed so far. Where she came alongside, which is where the trap was
+//! picked up, and where she was before she left, which is where it went back, is judged some seconds later, in
+//! hindsight: in between she drifts, and those metres say nothing of the trap.
 
 use serde::{Deserialize, Serialize};
 
 use crate::finding::Spot;
-use crate::place::LatLon;
+use crate::place::{LatLon, Plane};
 use crate::time::{Mono, SECOND};
+use crate::track::{State, Track};
+
+mod arrival;
+mod lying;
+#[cfg(test)]
+mod sea;
+#[cfg(test)]
+mod tests;
+
+pub use lying::{Lying, Parted};
 
 /// Smoothed speed under which a stop opens, m/s: above any drift (2 knots is 1.03).
 const SLOW_M_S: f64 = 1.2;
-/// Smoothed speed over which it ends, m/s: above walking pace.
+/// Smoothed speed over which it ends, m/s: above walking pace...
 const UNDER_WAY_M_S: f64 = 1.6;
+/// ... kept up over so many metres.
+const UNDER_WAY_M: f64 = 5.0;
 /// Smoothed speed under which she is slowing down for something, m/s: some 5 knots.
 const SLOWING_M_S: f64 = 2.6;
-/// Raw speed that counts as alongside, m/s.
-const ALONGSIDE_M_S: f64 = 0.6;
 /// Time constant of the speed's smoothing, seconds.
 const SMOOTHING_S: f64 = 1.5;
-/// How long after a stop opens the boat may still be coming alongside.
-const ARRIVAL: i64 = 20 * SECOND;
-/// How long she may creep up to the buoy once nearly still: alongside is where she is slowest, for then she drifts.
-const CREEP: i64 = 8 * SECOND;
-/// Fixes averaged for a place: those within this time. Longer would drift with the boat.
-const PLACE: i64 = 3 * SECOND;
+/// Hindsight of so long is taken for all that there will be. Twice as long changes nothing that can be measured.
+const HINDSIGHT: i64 = 8 * SECOND;
+/// It is taken once for all fixes of about so long.
+const AT_ONCE: i64 = SECOND;
+/// A pace is taken over so long, about as long as a boat rolls.
+const PACE: i64 = 2_100_000;
+/// A mean velocity is taken over so long to either side: a chop comes every 2…5 s.
+const CHOP: i64 = 2_100_000;
+/// She may have come alongside so long before she was seen to be slow.
+const BEFORE: i64 = 10 * SECOND;
 /// Without fixes for this long the boat may have gone anywhere.
 pub const BLIND: i64 = 10 * SECOND;
 /// After a blind spell, farther off than this she has been under way, metres.
 const MOVED_M: f64 = 30.0;
-/// Fixes kept from the arrival: 15 s at 20 Hz.
-const ARRIVAL_FIXES: usize = 300;
+
+/// Metres a second, east and north.
+type Velocity = [f64; 2];
 
 /// One position of the boat.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -44,6 +59,8 @@ pub struct Fix {
     pub spot: Spot,
     /// Speed over ground, m/s, if the receiver gave it.
     pub speed_m_s: Option<f64>,
+    /// Course over ground, degrees true, if the receiver gave it.
+    pub course_deg: Option<f64>,
 }
 
 /// What a fix did to the boat's state.
@@ -55,104 +72,35 @@ pub struct Step {
     pub opened: bool,
 }
 
-/// The stop that is open: its arrival and its latest slow places.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Lying {
-    /// Fixes from the opening on, as long as she may be coming alongside.
-    arrival: Vec<Fix>,
-    /// The latest slow fixes, within [`PLACE`] of the last of them.
-    slow: Vec<Fix>,
-    /// Fixes since the opening, and those of them after the last slow one.
-    fixes: u32,
-    speeding: u32,
-}
-
-impl Lying {
-    fn new(fix: Fix) -> Lying {
-        Lying { arrival: vec![fix], slow: vec![fix], fixes: 1, speeding: 0 }
-    }
-
-    fn take(&mut self, fix: Fix, speed: f64) {
-        let opened = self.arrival.first().map_or(fix.t, |f| f.t);
-        if fix.t - opened <= ARRIVAL + PLACE && self.arrival.len() < ARRIVAL_FIXES {
-            self.arrival.push(fix);
-        }
-        self.fixes += 1;
-        self.speeding += 1;
-        if speed < SLOW_M_S {
-            self.speeding = 0;
-            self.slow.retain(|f| fix.t - f.t < PLACE);
-            if self.slow.len() < ARRIVAL_FIXES {
-                self.slow.push(fix);
-            }
-        }
-    }
-
-    /// The fix at which she came alongside: the first that is nearly still, else the slowest of the arrival.
-    fn alongside(&self) -> Option<&Fix> {
-        let opened = self.arrival.first()?.t;
-        let speed = |f: &Fix| f.speed_m_s.unwrap_or(f64::MAX);
-        let mut arriving = self.arrival.iter().filter(|f| f.t - opened <= ARRIVAL);
-        let nearly = arriving.clone().find(|f| speed(f) < ALONGSIDE_M_S).map(|f| f.t);
-        let creeping = |f: &&Fix| nearly.is_some_and(|from| (0..=CREEP).contains(&(f.t - from)));
-        arriving
-            .clone()
-            .filter(creeping)
-            .min_by(|a, b| speed(a).total_cmp(&speed(b)))
-            .or_else(|| arriving.clone().min_by(|a, b| speed(a).total_cmp(&speed(b))))
-            .or_else(|| arriving.next())
-    }
-
-    /// Fixes from coming alongside to the last slow one.
-    pub fn fixes(&self) -> u32 {
-        let from = self.alongside().map(|f| f.t);
-        let before = self.arrival.iter().filter(|f| from.is_some_and(|from| f.t < from)).count();
-        self.fixes.saturating_sub(self.speeding).saturating_sub(u32::try_from(before).unwrap_or(u32::MAX))
-    }
-
-    /// When she came alongside, and where: the pick-up.
-    pub fn picked_up(&self) -> Option<(Mono, Spot)> {
-        let from = self.alongside()?.t;
-        let near = self.arrival.iter().filter(|f| (0..PLACE).contains(&(f.t - from)));
-        Some((from, mean(near)?))
-    }
-
-    /// The last slow moment and place: the set.
-    pub fn set_down(&self) -> Option<(Mono, Spot)> {
-        let last = self.slow.last()?;
-        let near = self.slow.iter().filter(|f| last.t - f.t < PLACE);
-        Some((last.t, mean(near)?))
-    }
-}
-
-/// Mean place of fixes a few seconds apart. A receiver's error lasts for minutes, so averaging does not shrink it:
-/// the uncertainty stays that of one fix.
-fn mean<'a>(fixes: impl Iterator<Item = &'a Fix>) -> Option<Spot> {
-    let (mut n, mut lat, mut east, mut sd) = (0.0, 0.0, 0.0, 0.0);
-    let mut origin = None;
-    for fix in fixes {
-        let first = *origin.get_or_insert(fix.spot);
-        n += 1.0;
-        lat += fix.spot.lat - first.lat;
-        east += (fix.spot.lon - first.lon + 540.0).rem_euclid(360.0) - 180.0;
-        sd += fix.spot.sd_m;
-    }
-    let first = origin?;
-    let lon = (first.lon + east / n + 540.0).rem_euclid(360.0) - 180.0;
-    Some(Spot { lat: first.lat + lat / n, lon, sd_m: sd / n })
+/// A moment of a stop, in hindsight.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Seen {
+    /// Number of the fix.
+    n: u32,
+    state: State,
+    /// Mean speed of the two seconds from it on, m/s.
+    pace_m_s: f64,
+    /// Mean velocity of the seconds about it, in which a chop's to and fro is none, m/s.
+    mean_m_s: Velocity,
 }
 
 /// Watches the boat's speed.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Watch {
     last: Option<Fix>,
+    track: Track,
     smoothed_m_s: Option<f64>,
+    /// Metres made at more than [`UNDER_WAY_M_S`].
+    fast_m: f64,
     lying: Option<Lying>,
+    /// The latest fix that was told to a stop, and how many were.
+    told: Option<Mono>,
+    count: u32,
 }
 
 impl Watch {
     /// Takes a fix; one that is not later than the last is passed over.
-    pub fn take(&mut self, mut fix: Fix) -> Step {
+    pub fn take(&mut self, fix: Fix) -> Step {
         let mut step = Step::default();
         let last = self.last;
         let gap = last.map_or(i64::MAX, |last| fix.t - last.t);
@@ -160,42 +108,86 @@ impl Watch {
             return step;
         }
         let blind = gap > BLIND;
-        if let (None, false, Some(last)) = (fix.speed_m_s, blind, last) {
-            // A receiver that tells no speed: from the way made since the last fix.
-            fix.speed_m_s = Some(metres(&last, &fix) / (gap as f64 / SECOND as f64));
-        }
-        self.smoothed_m_s = match (self.smoothed_m_s, fix.speed_m_s) {
+        self.track.take(&fix);
+        let speed = match (fix.speed_m_s.or(self.track.speed_m_s()), last) {
+            // Too far apart to be joined: from the way made since the last fix.
+            (None, Some(last)) if !blind => Some(apart_m(&last.spot, &fix.spot) / seconds(gap)),
+            (speed, _) => speed,
+        };
+        self.smoothed_m_s = match (self.smoothed_m_s, speed) {
             (Some(before), Some(v)) if !blind => {
-                let share = 1.0 - (-(gap as f64) / (SMOOTHING_S * SECOND as f64)).exp();
+                let share = 1.0 - (-seconds(gap) / SMOOTHING_S).exp();
                 Some(before + share * (v - before))
             }
             (before, v) => v.or(before),
         };
         self.last = Some(fix);
         if let (true, Some(last)) = (blind, last)
-            && metres(&last, &fix) > MOVED_M
+            && apart_m(&last.spot, &fix.spot) > MOVED_M
         {
-            step.ended = self.lying.take().map(|lying| (last.t, lying));
+            step.ended = self.end(Some(last.t));
         }
+        self.fast_m = match self.smoothed_m_s {
+            Some(v) if v > UNDER_WAY_M_S && !blind => self.fast_m + v * seconds(gap),
+            _ => 0.0,
+        };
         let Some(smoothed) = self.smoothed_m_s else { return step };
-        match &mut self.lying {
-            None if smoothed < SLOW_M_S => {
-                self.lying = Some(Lying::new(fix));
-                step.opened = true;
-            }
-            None => {}
-            Some(lying) if smoothed > UNDER_WAY_M_S => {
-                let at = lying.set_down().map_or(fix.t, |(t, _)| t);
-                step.ended = self.lying.take().map(|lying| (at, lying));
-            }
-            Some(lying) => lying.take(fix, fix.speed_m_s.unwrap_or(smoothed)),
+        if self.lying.is_none() && smoothed < SLOW_M_S {
+            self.lying = Some(Lying::new());
+            step.opened = true;
+        } else if self.lying.is_some() && self.fast_m > UNDER_WAY_M {
+            step.ended = self.end(None);
         }
+        self.tell(HINDSIGHT);
         step
     }
 
-    /// The stop that is open, if one is.
-    pub fn lying(&self) -> Option<&Lying> {
-        self.lying.as_ref()
+    /// Tells the open stop of the fixes that have had so much hindsight.
+    fn tell(&mut self, hindsight: i64) {
+        let Some(last) = self.last else { return };
+        let Some(lying) = &mut self.lying else {
+            self.track.forget_before(last.t - HINDSIGHT - BEFORE);
+            return;
+        };
+        let from = *self.told.get_or_insert(last.t - HINDSIGHT - BEFORE);
+        let to = last.t - hindsight;
+        if hindsight > 0 && to - from < AT_ONCE {
+            return;
+        }
+        let states = self.track.states();
+        for (at, state) in states.iter().enumerate() {
+            if state.t > from && state.t <= to {
+                self.count += 1;
+                let (pace_m_s, mean_m_s) = (pace(&states, at), mean(&states, at));
+                lying.take(Seen { n: self.count, state: *state, pace_m_s, mean_m_s });
+                self.told = Some(state.t);
+            }
+        }
+        self.track.forget_before(to - CHOP);
+    }
+
+    /// Ends the open stop, at a given moment or when she was last adrift.
+    fn end(&mut self, at: Option<Mono>) -> Option<(Mono, Lying)> {
+        self.tell(0);
+        let mut lying = self.lying.take()?;
+        lying.finish();
+        let left = lying.left().or(self.last.map(|fix| fix.t))?;
+        Some((at.unwrap_or(left), lying))
+    }
+
+    /// Whether a stop is open.
+    pub fn is_lying(&self) -> bool {
+        self.lying.is_some()
+    }
+
+    /// The stop that is open, if one is, as far as it can be judged now.
+    pub fn lying(&self) -> Option<Lying> {
+        self.clone().end(None).map(|(_, lying)| lying)
+    }
+
+    /// The stop that is open, as far as fixes have had their hindsight.
+    pub fn lying_so_far(&mut self) -> Option<&mut Lying> {
+        self.lying.as_mut()
     }
 
     /// Whether fixes show her under way.
@@ -211,7 +203,7 @@ impl Watch {
     /// Gives up the open stop: the boat has been blind too long to say it is still the same.
     pub fn give_up(&mut self) -> Option<Lying> {
         self.smoothed_m_s = None;
-        self.lying.take()
+        self.end(None).map(|(_, lying)| lying)
     }
 
     /// The last fix taken.
@@ -220,8 +212,47 @@ impl Watch {
     }
 }
 
-fn metres(a: &Fix, b: &Fix) -> f64 {
-    match (LatLon::new(a.spot.lat, a.spot.lon), LatLon::new(b.spot.lat, b.spot.lon)) {
+/// Mean speed from a state on for a moment. Not the way made: turning about on the spot is none.
+fn pace(states: &[State], at: usize) -> f64 {
+    let Some(from) = states.get(at).map(|state| state.t) else { return 0.0 };
+    let next = states.iter().skip(at).take_while(|state| state.t - from <= PACE);
+    let (n, sum) = next.fold((0.0, 0.0), |(n, sum), state| (n + 1.0, sum + length(state.velocity_m_s)));
+    sum / n
+}
+
+/// Mean velocity about a state.
+fn mean(states: &[State], at: usize) -> Velocity {
+    let Some(middle) = states.get(at).map(|state| state.t) else { return [0.0; 2] };
+    let near = |state: &&State| (state.t - middle).abs() <= CHOP;
+    let (before, after) = states.split_at(at);
+    let about = before.iter().rev().take_while(near).chain(after.iter().take_while(near));
+    let (n, [e, north]) =
+        about.fold((0.0, [0.0; 2]), |(n, sum), state| (n + 1.0, plus(sum, state.velocity_m_s)));
+    [e / n, north / n]
+}
+
+fn plus(a: Velocity, b: Velocity) -> Velocity {
+    [a[0] + b[0], a[1] + b[1]]
+}
+
+fn length([e, n]: Velocity) -> f64 {
+    e.hypot(n)
+}
+
+fn seconds(us: i64) -> f64 {
+    us as f64 / SECOND as f64
+}
+
+/// From one place to another, metres east and north.
+fn way_m(from: &Spot, to: &Spot) -> [f64; 2] {
+    match (LatLon::new(from.lat, from.lon), LatLon::new(to.lat, to.lon)) {
+        (Ok(from), Ok(to)) => Plane::new(from).to_xy(to),
+        _ => [0.0; 2],
+    }
+}
+
+fn apart_m(a: &Spot, b: &Spot) -> f64 {
+    match (LatLon::new(a.lat, a.lon), LatLon::new(b.lat, b.lon)) {
         (Ok(a), Ok(b)) => crate::place::distance_m(a, b),
         _ => 0.0,
     }

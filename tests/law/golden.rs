@@ -95,7 +95,7 @@ fn a_known_day_makes_known_records() {
         let fixes = if start == "13:03:50" { 8 } else { 9 };
         assert_eq!(
             record["position"],
-            json!({ "lat": lat, "lon": -81.666_666_7, "sd_m": 3.75, "fixes": fixes })
+            json!({ "lat": lat, "lon": -81.666_666_7, "sd_m": 3.78, "fixes": fixes })
         );
         assert_eq!((&record["trap"], &record["soak_h"]), (&json!(trap), &json!(soak_h)), "{start}");
         assert_eq!(record["set"]["lat"], json!(set), "{start}");

@@ -1,6 +1,6 @@
 //! A stop while it is being made: what was said, weighed and sensed so far, and what becomes of it.
 
-use std::collections::{BTreeSet, VecDeque};
+use std::collections::{BTreeMap, VecDeque};
 
 use serde::{Deserialize, Serialize};
 
@@ -8,7 +8,7 @@ use super::{Event, Happening};
 use crate::finding::{Finding, Flag, Loose, Moment, Note, SetDown, Spot, Stop, TimeSource, Weighing};
 use crate::input;
 use crate::place::{LatLon, distance_m};
-use crate::stop::{Fix, Lying};
+use crate::stop::{Fix, Lying, Parted};
 use crate::time::{Mono, SECOND, Utc};
 
 /// Fixes farther apart than this leave a gap worth a flag.
@@ -31,10 +31,12 @@ pub(super) struct Draft {
     last_activity: Mono,
     notes: Vec<Note>,
     weighings: Vec<Weighing>,
-    pressed: bool,
-    depth_m: Vec<f64>,
-    water_c: Vec<f64>,
-    flags: BTreeSet<Flag>,
+    /// The first and the last press.
+    pressed: Option<(Mono, Mono)>,
+    depth_m: Vec<(Mono, f64)>,
+    water_c: Vec<(Mono, f64)>,
+    /// When each was first and last to be seen.
+    flags: BTreeMap<Flag, (Mono, Mono)>,
 }
 
 impl Draft {
@@ -52,10 +54,10 @@ impl Draft {
             last_activity: t,
             notes: Vec::new(),
             weighings: Vec::new(),
-            pressed: false,
+            pressed: None,
             depth_m: Vec::new(),
             water_c: Vec::new(),
-            flags: BTreeSet::new(),
+            flags: BTreeMap::new(),
         }
     }
 
@@ -82,11 +84,16 @@ impl Draft {
 
     /// A stop is a record only when something was said, weighed or pressed.
     pub fn is_record(&self) -> bool {
-        self.pressed || !self.notes.is_empty() || !self.weighings.is_empty()
+        self.pressed.is_some() || !self.notes.is_empty() || !self.weighings.is_empty()
     }
 
-    pub fn flag(&mut self, flag: Flag) {
-        self.flags.insert(flag);
+    /// Something to know of it shows at `t`.
+    pub fn flag(&mut self, flag: Flag, t: Mono) {
+        spread(self.flags.entry(flag).or_insert((t, t)), t);
+    }
+
+    fn press(&mut self, t: Mono) {
+        spread(self.pressed.get_or_insert((t, t)), t);
     }
 
     pub fn take(&mut self, what: Happening, events: &mut VecDeque<Event>) {
@@ -103,7 +110,7 @@ impl Draft {
                 self.weighings.last().map(|w| w.at.t)
             }
             Happening::Pressed(t) => {
-                self.pressed = true;
+                self.press(t);
                 Some(t)
             }
         };
@@ -112,37 +119,65 @@ impl Draft {
 
     /// Drops a note; that somebody spoke stays true.
     pub fn forget(&mut self, id: &str) {
-        let before = self.notes.len();
-        self.notes.retain(|note| note.id != id);
-        self.pressed |= self.notes.len() < before;
+        for note in self.notes.extract_if(.., |note| note.id == id).collect::<Vec<_>>() {
+            self.press(note.from());
+        }
     }
 
     /// Takes what came after the boat had left.
     pub fn take_late(&mut self, mut what: Happening, events: &mut VecDeque<Event>) {
         if let Happening::Said(note) = &mut what {
             note.late = true;
-            self.flags.insert(Flag::LateNote);
+            let at = note.at.t;
+            self.flag(Flag::LateNote, at);
         }
         self.take(what, events);
     }
 
     pub fn take_fix(&mut self, fix: &Fix) {
         if fix.t - self.last_fix.unwrap_or(self.started) > GAP {
-            self.flags.insert(Flag::GpsGap);
+            self.flag(Flag::GpsGap, fix.t);
         }
         self.last_fix = Some(fix.t);
     }
 
-    pub fn take_depth(&mut self, m: f64) {
+    pub fn take_depth(&mut self, t: Mono, m: f64) {
         if self.depth_m.len() < SOUNDINGS {
-            self.depth_m.push(m);
+            self.depth_m.push((t, m));
         }
     }
 
-    pub fn take_water(&mut self, c: f64) {
+    pub fn take_water(&mut self, t: Mono, c: f64) {
         if self.water_c.len() < SOUNDINGS {
-            self.water_c.push(c);
+            self.water_c.push((t, c));
         }
+    }
+
+    /// Makes two of it, the second from coming alongside at another place on; that is handed back. If the places are near
+    /// each other, only when something was said, weighed or pressed at both.
+    pub fn part(&mut self, segment: &str, at: &Parted) -> Option<Draft> {
+        let came = at.came;
+        let mut next = Draft::new(segment, came, at.line_t, false);
+        next.notes = self.notes.extract_if(.., |note| note.middle() >= came).collect();
+        next.weighings = self.weighings.extract_if(.., |weighing| weighing.at.t >= came).collect();
+        let pressed = self.pressed;
+        (self.pressed, next.pressed) =
+            (pressed.and_then(|p| before(p, came)), pressed.and_then(|p| since(p, came)));
+        if !at.far && !(self.is_record() && next.is_record()) {
+            self.notes.append(&mut next.notes);
+            self.weighings.append(&mut next.weighings);
+            self.pressed = pressed;
+            return None;
+        }
+        next.depth_m = self.depth_m.extract_if(.., |(t, _)| *t >= came).collect();
+        next.water_c = self.water_c.extract_if(.., |(t, _)| *t >= came).collect();
+        next.flags =
+            self.flags.iter().filter_map(|(flag, times)| Some((*flag, since(*times, came)?))).collect();
+        self.flags =
+            self.flags.iter().filter_map(|(flag, times)| Some((*flag, before(*times, came)?))).collect();
+        next.last_fix = self.last_fix;
+        next.last_activity = self.last_activity.max(came);
+        Some(next)
     }
 
     /// Takes over what a spell of lying still says of the place.
@@ -161,15 +196,15 @@ impl Draft {
     pub fn end(&mut self, at: Mono) {
         let at = at.max(self.started);
         if self.last_fix.is_some_and(|t| at - t > GAP) {
-            self.flags.insert(Flag::GpsGap);
+            self.flag(Flag::GpsGap, at);
         }
         if self.last_fix.is_none() {
-            self.flags.insert(Flag::NoFix);
+            self.flag(Flag::NoFix, at);
         }
         // That she was leaving shows a moment after she did: what was said in between was late too.
         for note in self.notes.iter_mut().filter(|note| note.at.t > at) {
             note.late = true;
-            self.flags.insert(Flag::LateNote);
+            spread(self.flags.entry(Flag::LateNote).or_insert((at, at)), note.at.t);
         }
         self.ended = Some(at);
     }
@@ -193,7 +228,7 @@ impl Draft {
             weighings,
             depth_m: median(&self.depth_m),
             water_c: median(&self.water_c),
-            flags: self.flags.clone(),
+            flags: self.flags.keys().copied().collect(),
         }
     }
 }
@@ -262,8 +297,23 @@ pub(super) fn metres(a: &Spot, b: &Spot) -> f64 {
     }
 }
 
-fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
+/// Takes a moment into a span.
+fn spread(span: &mut (Mono, Mono), t: Mono) {
+    *span = (span.0.min(t), span.1.max(t));
+}
+
+/// What of the first and last of some moments is known to lie before `t`; the last of those is not.
+fn before((first, last): (Mono, Mono), t: Mono) -> Option<(Mono, Mono)> {
+    (first < t).then_some((first, if last < t { last } else { first }))
+}
+
+/// The same, from `t` on.
+fn since((first, last): (Mono, Mono), t: Mono) -> Option<(Mono, Mono)> {
+    (last >= t).then_some((if first < t { last } else { first }, last))
+}
+
+fn median(values: &[(Mono, f64)]) -> Option<f64> {
+    let mut sorted: Vec<f64> = values.iter().map(|(_, value)| *value).collect();
     sorted.sort_by(f64::total_cmp);
     let middle = sorted.len() / 2;
     match (sorted.len() % 2, sorted.get(middle)) {

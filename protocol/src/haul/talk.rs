@@ -104,6 +104,7 @@ impl Haul {
         let in_time = |draft: &&mut Draft| draft.ended().is_none_or(|ended| to - ended <= LATE);
         if let Some(open) = self.open.as_mut().filter(begun) {
             open.take(what, &mut self.events);
+            self.part(None, to);
         } else if let Some(left) = self.left.iter_mut().rfind(begun).filter(in_time) {
             if left.ended().is_some_and(|ended| from > ended) {
                 left.take_late(what, &mut self.events);
