@@ -38,6 +38,9 @@ const APART: i64 = 3 * SECOND;
 const FREEDOM: f64 = 4.0;
 /// Squared distance, in standard deviations, from which a fix is strayed.
 const STRAYED: f64 = 25.0;
+/// ... and from which it is an echo, that counts next to nothing: by so much less.
+const ECHO: f64 = 100.0;
+const ECHO_COUNTS: f64 = 1e4;
 /// Fixes that have strayed for so long are true: the receiver has found the place again.
 const BELIEVED: i64 = 5 * SECOND;
 /// The plane is laid anew when she is farther than this from its origin, metres.
@@ -145,7 +148,8 @@ impl Track {
         if self.strayed.is_some() && fix.t - since >= BELIEVED {
             return None;
         }
-        let place_m2 = new_m2 * doubt(strange);
+        let echo = if strange > ECHO { ECHO_COUNTS } else { 1.0 };
+        let place_m2 = new_m2 * doubt(strange) * echo;
         belief.see_place(seen, place_m2);
         Some((Weight { dt_s: Some(dt_s), place_m2, velocity }, belief))
     }

@@ -81,8 +81,8 @@ const LEFT_OUT: f64 = 0.05;
 const IDLE_STOP: f64 = 0.04;
 /// Nearer than this she may walk over to the next.
 const WALK_M: f64 = 22.0;
-/// A trap is set at least this far from any other, in gaps.
-const KEPT_CLEAR: f64 = 0.6;
+/// A trap is set at least this far from any other, metres, in a close string less.
+const KEPT_CLEAR_M: f64 = 12.0;
 const STEP_S: f64 = 0.1;
 
 impl Sea {
@@ -265,7 +265,7 @@ impl Boat {
         self.say(0.0, "two crabs, one keeper");
         let seen_spoke = self.receiver.sees(self.at);
         self.lie(works_s - first_s, drift);
-        self.keep_clear(trap, traps, KEPT_CLEAR * waters.gap_m);
+        self.keep_clear(trap, traps, KEPT_CLEAR_M.min(0.6 * waters.gap_m));
         let late = self.chance.happens(0.1);
         if !late {
             self.say(-5.0, "fresh bait");

@@ -163,7 +163,8 @@ impl Draft {
         let pressed = self.pressed;
         (self.pressed, next.pressed) =
             (pressed.and_then(|p| before(p, came)), pressed.and_then(|p| since(p, came)));
-        if !at.far && !(self.is_record() && next.is_record()) {
+        let both = self.is_record() && next.is_record();
+        if !at.far && !both {
             self.notes.append(&mut next.notes);
             self.weighings.append(&mut next.weighings);
             self.pressed = pressed;

@@ -28,8 +28,8 @@ const SHIFTED_WATER_M: f64 = 7.0;
 const HARDLY_M: f64 = 5.0;
 /// Farther than this she has left, at whatever pace.
 const LEFT_M: f64 = 25.0;
-/// So long she lies at a trap at least.
-const LAY: i64 = 15 * SECOND;
+/// So long she lies at a trap at least: nobody lifts and works one in less. Common practice, no source.
+const LAY: i64 = 25 * SECOND;
 /// The drift is known from about so long, seconds.
 const DRIFT_S: f64 = 20.0;
 /// A trap goes over the side this long before the throttle opens: hands come first.

@@ -1,8 +1,6 @@
 //! Stops on simulated days, and on made ones.
 
-use super::sea::{Arrival, Score, Sea, at_share, found, mean};
-use crate::input::{self, Input, Stamped};
-use crate::time::{Mono, SECOND};
+use super::sea::{Arrival, Score, Sea, at_share, mean};
 
 /// Days of these kinds, each from its own seeds.
 fn days() -> Vec<(&'static str, Sea)> {
