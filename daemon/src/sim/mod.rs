@@ -60,8 +60,8 @@ pub enum ScaleUse {
 pub struct Options {
     /// The number the day comes from.
     pub seed: u64,
-    /// Traps pulled. From 10 on the day has its oddities: a registered trap that is forgotten, a trap not in the
-    /// register, and a stop more at which nothing is said.
+    /// Traps pulled. From 10 on the day has its oddities: a registered trap that is forgotten, its neighbour dragged
+    /// half way over to it, a trap not in the register, and a stop more at which nothing is said.
     pub pulls: usize,
     /// From trap to trap, metres, give or take a tenth.
     pub spacing_m: f64,

@@ -22,9 +22,11 @@ pub const TIMEZONE: &str = "America/New_York";
 /// When the day's clock is at zero: 2027-02-09, 07:20 local.
 pub const START: Utc = Utc(1_802_175_600 * SECOND);
 
-/// From this many pulls on, a day has its oddities: a trap forgotten, one not in the register, a stop where nothing
-/// is said.
+/// From this many pulls on, a day has its oddities: a trap forgotten, its neighbour dragged half way over to it, one not
+/// in the register, a stop where nothing is said.
 const ODD_FROM: usize = 10;
+/// How far the dragged one went, as a share of the way.
+const DRAGGED: f64 = 0.5;
 /// Water depth about the traps, metres; the buoy line is this many times as long.
 const DEPTH_M: f64 = 3.5;
 const SCOPE: f64 = 1.3;
@@ -77,8 +79,12 @@ impl Scenario {
         let odd = options.pulls >= ODD_FROM;
         // One more trap than is in the register, and one fewer pulled than there are.
         let count = options.pulls + usize::from(odd);
-        let traps = traps(options, count, odd, &mut rng);
+        let mut traps = traps(options, count, odd, &mut rng);
         let forgotten = odd.then(|| count / 3 + rng.below(count / 3));
+        let dragged = forgotten.map(|forgotten| forgotten + 1);
+        if let Some((from, to)) = dragged.zip(forgotten) {
+            drag(&mut traps, from, to);
+        }
         let silent_after = count / 2;
         let mut stops = Vec::new();
         for (at, trap) in traps.iter().enumerate() {
@@ -90,9 +96,22 @@ impl Scenario {
             }
             // Before the silent stop nothing is said after leaving: it would be that stop's.
             let may_be_late = !(odd && stops.len() + 1 == silent_after);
-            stops.push(stop(options, (at, trap), may_be_late, &mut rng));
+            let mut stop = stop(options, (at, trap), may_be_late, &mut rng);
+            if Some(at) == dragged {
+                // Nobody says which it is, so it stays in doubt.
+                stop.words.said.retain(|(_, text)| !text.starts_with("trap "));
+            }
+            stops.push(stop);
         }
         Scenario { traps, stops }
+    }
+}
+
+/// Half way over to another trap, unknown to the register.
+fn drag(traps: &mut [Trap], from: usize, to: usize) {
+    let goal = traps.get(to).map(|trap| trap.at);
+    if let (Some(trap), Some(goal)) = (traps.get_mut(from), goal) {
+        trap.at = trap.at + (goal - trap.at) * DRAGGED;
     }
 }
 
@@ -221,11 +240,14 @@ mod tests {
         {
             let plan = Scenario::new(&Options { layout, pulls: 40, ..Options::default() });
             assert_eq!(plan.traps.len(), 41);
-            for (i, trap) in plan.traps.iter().enumerate() {
+            let nearest = |(i, trap): (usize, &Trap)| {
                 let others = plan.traps.iter().enumerate().filter(|(j, _)| *j != i);
-                let nearest = others.map(|(_, o)| (o.at - trap.at).len()).fold(f64::MAX, f64::min);
-                assert!((low..high).contains(&nearest), "{layout:?} {} is {nearest} m off", trap.name);
-            }
+                others.map(|(_, o)| (o.at - trap.at).len()).fold(f64::MAX, f64::min)
+            };
+            let all: Vec<f64> = plan.traps.iter().enumerate().map(nearest).collect();
+            // The dragged one and the one it lies near now are nearer to each other.
+            let odd = all.iter().filter(|m| !(low..high).contains(*m)).count();
+            assert!(odd <= 2, "{layout:?}: {all:?}");
         }
     }
 

@@ -93,6 +93,7 @@ fn the_truth_agrees_with_what_is_said_and_with_the_register() {
     let said: Vec<Line> = day.lines().filter(|l| l.kind == Kind::Said).collect();
     assert_eq!(said.len(), day.truth().iter().map(|p| p.notes).sum::<usize>());
     let traps = day.traps();
+    let mut far = 0;
     for (n, pull) in day.truth().iter().enumerate() {
         let (from, to) = (pull.alongside_utc - START, pull.left_utc - START);
         let here = said.iter().filter(|l| (from..to).contains(&l.t_us)).count();
@@ -107,11 +108,13 @@ fn the_truth_agrees_with_what_is_said_and_with_the_register() {
         assert_eq!(row.is_some(), pull.registered);
         if let Some(row) = row {
             let off = metres(Place { lat: row.lat, lon: row.lon }, pull.pickup);
-            assert!(off < 15.0, "{off} m from the register");
+            far += usize::from(off >= 15.0);
+            assert!(off < 30.0, "{off} m from the register");
             let set_at = Utc::parse(&row.set_at).unwrap();
             assert!((40..60).contains(&((pull.alongside_utc - set_at) / (3_600 * SECOND))), "{}", row.set_at);
         }
     }
+    assert!(far <= 1, "only the trap that dragged is far from the register");
     assert_eq!(day.truth().iter().filter(|p| p.notes == 0).count(), 1, "one stop where nothing is said");
     assert!(day.truth().iter().any(|p| p.late) && day.truth().iter().any(|p| !p.weights_g.is_empty()));
 }
