@@ -148,8 +148,9 @@ fn forty_traps_are_recorded_as_they_were() {
 fn a_second_day_soaks_from_the_first() {
     let dir = fresh();
     let data = dir.path().join("data");
-    // Hardly any drift, so that the traps lie two days later where the simulation has them again.
-    let options = Options { pulls: 12, haul_s: (30.0, 50.0), drift_m_s: (0.0, 0.03), ..Options::default() };
+    // Hardly any drift, so that the traps lie two days later where the simulation has them again; and too short a day for
+    // oddities, which would differ from day to day.
+    let options = Options { pulls: 9, haul_s: (30.0, 50.0), drift_m_s: (0.0, 0.03), ..Options::default() };
     let first = Day::new(options.clone());
     let second = Day::new(Options { seed: 8, ..options });
     import(&data, dir.path(), &register(&first));
@@ -157,40 +158,17 @@ fn a_second_day_soaks_from_the_first() {
     ingest(&data, dir.path(), "second.jsonl", later(&tape(&second), 2));
     ingest(&data, dir.path(), "first.jsonl", tape(&first));
     let found = pulls(&data);
-    assert_eq!(found.len(), 24);
-    assert_eq!(found.iter().filter(|r| r["day"] == "2027-02-11").count(), 12);
-    let (mut from_first, mut from_register, mut doubtful) = (0, 0, 0);
-    for truth in second.truth().iter().filter(|truth| truth.notes > 0 && truth.registered) {
+    assert_eq!(found.len(), 18);
+    assert_eq!(found.iter().filter(|r| r["day"] == "2027-02-11").count(), 9);
+    for truth in second.truth() {
         let record = record_of(&found, truth, 2 * DAY);
         let trap = truth.trap.as_deref();
-        if record["trap"].as_str() != trap {
-            // Between two traps, one of them dragged and one forgotten, the answer may be wrong but is not sure.
-            assert_ne!(record["pairing"]["grade"], "sure", "{record}");
-            doubtful += 1;
-            continue;
-        }
-        let pulled = first.truth().iter().find(|truth| truth.trap.as_deref() == trap);
-        let set = match pulled {
-            Some(pulled) => {
-                from_first += 1;
-                pulled.left_utc
-            }
-            // Forgotten on the first day.
-            None => {
-                from_register += 1;
-                let row = first.traps().into_iter().find(|row| Some(row.trap.as_str()) == trap).unwrap();
-                Utc::parse(&row.set_at).unwrap()
-            }
-        };
+        assert_eq!(record["trap"].as_str(), trap, "{record}");
+        let set = first.truth().iter().find(|truth| truth.trap.as_deref() == trap).unwrap().left_utc;
         let soak_h = (truth.alongside_utc + 2 * DAY - set) as f64 / HOUR as f64;
         let off = record["soak_h"].as_f64().unwrap() - soak_h;
         assert!(off.abs() < 0.02, "trap {trap:?}: {off} h off {soak_h}");
     }
-    assert!(
-        doubtful <= 1 && from_first + from_register + doubtful == 11,
-        "{from_first} {from_register} {doubtful}"
-    );
-    assert!(from_first >= 9, "{from_first}");
 }
 
 #[test]
