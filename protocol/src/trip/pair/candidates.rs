@@ -24,6 +24,9 @@ const LINE_PER_DEPTH: f64 = 1.5;
 const AGAIN: i64 = 2 * HOUR;
 /// What is less likely than the best by this much, nats (one in 160,000), is left out: the work grows with what is in.
 const FAR: f64 = 12.0;
+/// Earlier pulls of the trip that a pull may repeat, and states that it may have: more are never near enough to count.
+const MOST_AGAIN: usize = 6;
+const MOST_STATES: usize = 40;
 /// No degree of latitude is shorter, metres (WGS 84, at the equator 110,574).
 const LEAST_DEGREE_M: f64 = 110_000.0;
 
@@ -143,6 +146,7 @@ impl Candidates {
                 }
             }
         }
+        keep_likeliest(&mut likely);
         let mut none = ln_none();
         if let Some(name) = name {
             let afloat = register.get(&name).is_some_and(|entry| !entry.ashore && !entry.retired);
@@ -183,19 +187,35 @@ fn add<K: Ord>(likely: &mut BTreeMap<K, f64>, what: K, ln: f64) {
     likely.entry(what).and_modify(|known| *known = sum(*known)).or_insert(ln);
 }
 
-/// Earlier pulls of the trip whose trap may have been pulled again, and how far from here each set it, metres.
+/// Earlier pulls of the trip whose trap may have been pulled again, the nearest few, and how far from here each set it,
+/// metres.
 fn again(pulls: &[Pull<'_>], at: usize, spot: &Spot) -> Vec<(usize, f64)> {
     let now = pulls.get(at).and_then(|pull| pull.stop.started.utc);
-    let far = |pull: &Pull<'_>| {
+    // Good enough to tell which are nearest; what counts is measured after.
+    let east_degree_m = LEAST_DEGREE_M * spot.lat.to_radians().cos();
+    let about_m = |other: &Spot| {
+        let east = (other.lon - spot.lon + 540.0).rem_euclid(360.0) - 180.0;
+        ((other.lat - spot.lat) * LEAST_DEGREE_M).hypot(east * east_degree_m)
+    };
+    let set_before = |(n, pull): (usize, &Pull<'_>)| {
         let set = pull.stop.set.filter(|_| pull.kind == Kind::Pull)?;
         let long_ago = now.zip(set.at.utc).is_some_and(|(now, set)| now - set >= AGAIN);
-        let reach = reach_m(spread_m(spot.sd_m, set.spot.sd_m, SCOPE_M));
-        if !long_ago || (set.spot.lat - spot.lat).abs() * LEAST_DEGREE_M > reach {
-            return None;
-        }
-        metres(spot, &set.spot).filter(|m| *m <= reach)
+        long_ago.then(|| (n, set.spot, about_m(&set.spot)))
     };
-    pulls.iter().take(at).enumerate().filter_map(|(n, pull)| Some((n, far(pull)?))).collect()
+    let mut nearest: Vec<(usize, Spot, f64)> =
+        pulls.iter().take(at).enumerate().filter_map(set_before).collect();
+    nearest.sort_by(|a, b| a.2.total_cmp(&b.2).then(a.0.cmp(&b.0)));
+    nearest.truncate(MOST_AGAIN);
+    nearest.iter().filter_map(|(n, set, _)| Some((*n, metres(spot, set)?))).collect()
+}
+
+/// Leaves only the likeliest, since the work grows with what is in.
+fn keep_likeliest<K: Ord>(likely: &mut BTreeMap<K, f64>) {
+    let mut all: Vec<f64> = likely.values().copied().collect();
+    all.sort_by(|a, b| b.total_cmp(a));
+    if let Some(least) = all.get(MOST_STATES).copied() {
+        likely.retain(|_, ln| *ln > least);
+    }
 }
 
 fn scope_m(pull: &Pull<'_>) -> f64 {
