@@ -201,3 +201,20 @@ fn what_is_stated_after_a_day_stands_over_its_sets_whatever_the_computer_s_clock
         assert!(traps[2]["set_at"].is_string(), "mending the place keeps the soak");
     }
 }
+
+#[test]
+fn the_sheet_tells_of_a_doubtful_pairing_and_of_the_trap_that_was_forgotten() {
+    let dir = fresh();
+    let data = dir.path().join("data");
+    let day = Day::new(Options::default());
+    import(&data, dir.path(), &register(&day));
+    ingest(&data, dir.path(), "day.jsonl", tape(&day));
+    let sheet = run(&data, &["day"]);
+    let pulled = |trap: &str| day.truth().iter().any(|truth| truth.trap.as_deref() == Some(trap));
+    let forgotten = day.traps().into_iter().map(|row| row.trap).find(|trap| !pulled(trap)).unwrap();
+    // Its neighbour was dragged half way over to it, and nobody said a number.
+    let doubt = sheet.lines().find(|line| line.contains("which trap?")).expect("a doubtful pairing");
+    assert!(doubt.contains(&format!("else {forgotten}")), "{sheet}");
+    let idle = sheet.lines().find(|line| line.starts_with("Not hauled")).unwrap();
+    assert!(idle.contains(&format!(" {forgotten} (49 h, ")) && idle.contains(" m at "), "{sheet}");
+}
