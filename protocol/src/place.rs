@@ -154,8 +154,38 @@ impl Plane {
     ///
     /// # Errors
     /// The point lies beyond the edge of the earth as seen from above the origin, or is not a number.
-    pub fn from_xy(self, [x, y]: [f64; 2]) -> Result<LatLon, PlaceError> {
-        let ([east, north, up], from) = (axes(self.origin), ecef(self.origin));
+    pub fn from_xy(self, xy: [f64; 2]) -> Result<LatLon, PlaceError> {
+        self.frame().place_at(xy)
+    }
+
+    /// A velocity (or another short way) given as metres east and north at `at`, on this chart's axes; and back with
+    /// [`Plane::to_local`]. The same only at the origin: near a pole east turns with every step.
+    pub fn from_local(self, at: LatLon, [e, n]: [f64; 2]) -> [f64; 2] {
+        let ([x, y, _], [east, north, _]) = (axes(self.origin), axes(at));
+        [e * dot(x, east) + n * dot(x, north), e * dot(y, east) + n * dot(y, north)]
+    }
+
+    /// A velocity on this chart's axes, as metres east and north at `at`.
+    pub fn to_local(self, at: LatLon, velocity: [f64; 2]) -> [f64; 2] {
+        self.frame().to_local(at, velocity)
+    }
+
+    /// The chart with all that depends on its origin alone worked out, for many points.
+    pub(crate) fn frame(self) -> Frame {
+        Frame { axes: axes(self.origin), from: ecef(self.origin) }
+    }
+}
+
+/// A chart's axes and origin in earth-centred coordinates.
+pub(crate) struct Frame {
+    axes: [[f64; 3]; 3],
+    from: [f64; 3],
+}
+
+impl Frame {
+    /// As [`Plane::from_xy`].
+    pub fn place_at(&self, [x, y]: [f64; 2]) -> Result<LatLon, PlaceError> {
+        let ([east, north, up], from) = (self.axes, self.from);
         let flat: [f64; 3] = std::array::from_fn(|i| from[i] + x * east[i] + y * north[i]);
         // In units of the semi-axes the earth is a unit sphere; on it `drop` metres below the plane.
         let b_m = A_M * (1.0 - E2).sqrt();
@@ -168,16 +198,9 @@ impl Plane {
         LatLon::new(lat, y.atan2(x).to_degrees())
     }
 
-    /// A velocity (or another short way) given as metres east and north at `at`, on this chart's axes; and back with
-    /// [`Plane::to_local`]. The same only at the origin: near a pole east turns with every step.
-    pub fn from_local(self, at: LatLon, [e, n]: [f64; 2]) -> [f64; 2] {
-        let ([x, y, _], [east, north, _]) = (axes(self.origin), axes(at));
-        [e * dot(x, east) + n * dot(x, north), e * dot(y, east) + n * dot(y, north)]
-    }
-
-    /// A velocity on this chart's axes, as metres east and north at `at`.
-    pub fn to_local(self, at: LatLon, [vx, vy]: [f64; 2]) -> [f64; 2] {
-        let ([x, y, _], [east, north, _]) = (axes(self.origin), axes(at));
+    /// As [`Plane::to_local`].
+    pub fn to_local(&self, at: LatLon, [vx, vy]: [f64; 2]) -> [f64; 2] {
+        let ([x, y, _], [east, north, _]) = (self.axes, axes(at));
         [vx * dot(x, east) + vy * dot(y, east), vx * dot(x, north) + vy * dot(y, north)]
     }
 }

@@ -154,7 +154,7 @@ impl Watch {
         if hindsight > 0 && to - from < AT_ONCE {
             return;
         }
-        let states = self.track.states();
+        let states = self.track.states_between(from - CHOP, to + PACE.max(CHOP));
         for (at, state) in states.iter().enumerate() {
             if state.t > from && state.t <= to {
                 self.count += 1;

@@ -222,15 +222,23 @@ impl Track {
 
     /// Where she was at the fixes kept, the oldest first, in hindsight.
     pub fn states(&self) -> Vec<State> {
-        let Some(plane) = self.plane else { return Vec::new() };
+        self.states_between(Mono(i64::MIN), Mono(i64::MAX))
+    }
+
+    /// The same, of the fixes from one moment to another only; those after them are heard all the same.
+    pub fn states_between(&self, from: Mono, to: Mono) -> Vec<State> {
+        let Some(frame) = self.plane.map(Plane::frame) else { return Vec::new() };
         let state = |(step, (t, belief)): (&Step, (Mono, Belief))| {
-            let at = plane.from_xy(belief.place).ok()?;
+            if t < from || t > to {
+                return None;
+            }
+            let at = frame.place_at(belief.place).ok()?;
             let sd_m = (step.wander_m2 + belief.pp).sqrt();
             Some(State {
                 t,
                 line_t: step.line_t,
                 spot: Spot { lat: at.lat(), lon: at.lon(), sd_m },
-                velocity_m_s: plane.to_local(at, belief.velocity),
+                velocity_m_s: frame.to_local(at, belief.velocity),
                 velocity_sd_m_s: belief.vv.sqrt(),
             })
         };
