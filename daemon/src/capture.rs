@@ -183,7 +183,7 @@ impl Capture {
     /// Takes one message; false when it was the last.
     fn take(&mut self, msg: Msg) -> bool {
         match msg {
-            Msg::Device(device::Event::Line { device, t, text }) => self.line(device, t, &text),
+            Msg::Device(device::Event::Line { device, t, text, .. }) => self.line(device, t, &text),
             Msg::Device(device::Event::Device { name, state }) => tracing::info!(device = name, "{state}"),
             Msg::Told(told) => self.hear(told),
             Msg::Button(button::Event::Button { t, down }) => self.button(t, down),

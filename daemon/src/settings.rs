@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use gunwale_protocol::scale::{Described, Pattern, Unit};
 use serde::Deserialize;
 
 use crate::device::button::Line;
@@ -17,7 +18,7 @@ pub struct Settings {
     /// The GPS receiver.
     pub gps: Device,
     /// The scale.
-    pub scale: Device,
+    pub scale: Scale,
     /// The microphone.
     pub mic: Mic,
     /// The note button.
@@ -106,14 +107,43 @@ pub struct Device {
     pub baud: Option<u32>,
 }
 
+/// The scale: a serial device, and what it takes to be understood.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Scale {
+    /// Where it is; none: there is no scale.
+    pub port: Option<PathBuf>,
+    /// Its speed, baud; none: found by listening.
+    pub baud: Option<u32>,
+    /// What it is to be asked when it does not send by itself; CR LF is added unless there is a line end in it.
+    pub ask: Option<String>,
+    /// The unit of frames that name none.
+    pub unit: Option<Unit>,
+    /// Its frames, where no known dialect fits: a regular expression with named parts.
+    pub pattern: Option<Pattern>,
+}
+
+impl Scale {
+    /// What was told of its frames.
+    pub fn described(&self) -> Described {
+        Described { pattern: self.pattern.clone(), unit: self.unit }
+    }
+
+    /// The bytes it is asked with; none: it is not asked.
+    pub fn asks(&self) -> Vec<u8> {
+        let ask = self.ask.clone().unwrap_or_default();
+        let bare = !ask.is_empty() && !ask.contains(['\r', '\n']);
+        (ask + if bare { "\r\n" } else { "" }).into_bytes()
+    }
+}
+
 impl Default for Settings {
     fn default() -> Settings {
-        let none = Device::default();
         Settings {
             boat: "boat".into(),
             timezone: "UTC".into(),
-            gps: none.clone(),
-            scale: none,
+            gps: Device::default(),
+            scale: Scale::default(),
             mic: Mic::default(),
             button: Button::default(),
             cues: Cues::default(),
@@ -152,6 +182,14 @@ pub enum SettingsError {
         /// As given.
         timezone: String,
     },
+    /// A pattern for the scale's frames that leaves the unit open.
+    #[error(
+        "settings {path}: `pattern` in [scale] names no part (?<unit>…): add one, or say the unit as unit = \"kg\""
+    )]
+    PatternUnit {
+        /// The file.
+        path: PathBuf,
+    },
 }
 
 impl Settings {
@@ -177,6 +215,10 @@ impl Settings {
         })?;
         if jiff::tz::TimeZone::get(&settings.timezone).is_err() {
             return Err(SettingsError::Timezone { path: path.into(), timezone: settings.timezone });
+        }
+        let Scale { pattern, unit, .. } = &settings.scale;
+        if unit.is_none() && pattern.as_ref().is_some_and(|pattern| !pattern.has_unit()) {
+            return Err(SettingsError::PatternUnit { path: path.into() });
         }
         Ok(settings)
     }
@@ -214,6 +256,41 @@ mod tests {
             problem("timezone = \"Bay/Nowhere\"\n"),
             "settings gunwale.toml: timezone `Bay/Nowhere` is not known: \
              give an IANA name such as America/New_York"
+        );
+    }
+
+    #[test]
+    fn a_scale_is_described_in_words_that_are_checked() {
+        let settings = Settings::parse(
+            "[scale]\nask = \"SIR\"\nunit = \"lb\"\npattern = '(?<number>\\d+)#'\n",
+            Path::new("x"),
+        );
+        let scale = settings.unwrap().scale;
+        assert_eq!(scale.asks(), b"SIR\r\n");
+        assert_eq!(scale.described().plain("12#").as_deref(), Some("12 lb"));
+        for (ask, bytes) in [("", ""), ("Z\r\nSI\r\n", "Z\r\nSI\r\n"), ("W\r", "W\r")] {
+            let scale = Scale { ask: Some(ask.into()), ..Scale::default() };
+            assert_eq!(scale.asks(), bytes.as_bytes());
+        }
+        assert!(Scale::default().asks().is_empty());
+        assert_eq!(
+            problem("boat = \"Osprey\"\n[scale]\npattern = '(?<number>[0-9.]+ kg'\n"),
+            "settings gunwale.toml line 3: `pattern` is no regular expression (unclosed group): \
+             mend that line or leave it out"
+        );
+        assert_eq!(
+            problem("[scale]\npattern = '[0-9.]+ kg'\n"),
+            "settings gunwale.toml line 2: `pattern` names no part (?<number>…): mend that line or leave it out"
+        );
+        assert_eq!(
+            problem("[scale]\npattern = '(?<number>[0-9.]+)'\n"),
+            "settings gunwale.toml: `pattern` in [scale] names no part (?<unit>…): add one, or say the unit as \
+             unit = \"kg\""
+        );
+        assert_eq!(
+            problem("[scale]\nunit = \"stone\"\n"),
+            "settings gunwale.toml line 2: unknown variant `stone`, expected one of `g`, `kg`, `lb`, `oz`: \
+             mend that line or leave it out"
         );
     }
 }

@@ -16,6 +16,7 @@ pub struct TooLong {
 #[derive(Debug, Clone)]
 pub struct Splitter {
     cap: usize,
+    ends: fn(u8) -> bool,
     begun: Vec<u8>,
     skipping: bool,
 }
@@ -23,13 +24,19 @@ pub struct Splitter {
 impl Splitter {
     /// A splitter for lines of at most `cap` bytes, all bytes before its end counted.
     pub fn new(cap: usize) -> Splitter {
-        Splitter { cap, begun: Vec::new(), skipping: false }
+        Splitter::ended_by(cap, ends)
+    }
+
+    /// As [`Splitter::new`], with other bytes that end a line.
+    pub fn ended_by(cap: usize, ends: fn(u8) -> bool) -> Splitter {
+        Splitter { cap, ends, begun: Vec::new(), skipping: false }
     }
 
     /// Takes the next bytes and hands each line they complete to `line`, in order.
     ///
     /// A line longer than the cap is handed over once as [`TooLong`], when it is found to be, and never in part.
     pub fn take(&mut self, bytes: &[u8], mut line: impl FnMut(Result<&[u8], TooLong>)) {
+        let ends = self.ends;
         for piece in bytes.split_inclusive(|b| ends(*b)) {
             let (content, ended) = match piece.split_last() {
                 Some((end, content)) if ends(*end) => (content, true),

@@ -132,13 +132,25 @@ impl Cable {
         self.ends.as_mut().map_or(0, |(master, _)| master.write(bytes).unwrap_or(0))
     }
 
-    /// Sends lines whole, or loses them as on a line to which nobody listens.
-    pub fn lines(&mut self, lines: &[String]) {
+    /// Sends bytes whole, or loses them as on a line to which nobody listens.
+    pub fn whole(&mut self, bytes: &[u8]) {
         let Some((master, slave)) = &mut self.ends else { return };
         if slave.bytes_to_read().is_ok_and(|unread| unread < 2_048) {
-            let text: String = lines.iter().map(|line| format!("{line}\r\n")).collect();
-            let _ = master.write_all(text.as_bytes());
+            let _ = master.write_all(bytes);
         }
+    }
+
+    /// What was sent to it and has not been taken yet.
+    pub fn receive(&mut self) -> String {
+        let mut bytes = [0; 256];
+        let n = self.ends.as_mut().map_or(0, |(master, _)| master.read(&mut bytes).unwrap_or(0));
+        String::from_utf8_lossy(&bytes[..n]).into_owned()
+    }
+
+    /// Sends lines whole, or loses them as on a line to which nobody listens.
+    pub fn lines(&mut self, lines: &[String]) {
+        let text: String = lines.iter().map(|line| format!("{line}\r\n")).collect();
+        self.whole(text.as_bytes());
     }
 }
 

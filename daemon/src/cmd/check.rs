@@ -1,23 +1,15 @@
 //! `check`: one line for each thing that must be right before casting off, and what to do where it is not.
 
+mod serial;
 mod sound;
 
 use std::path::Path;
-use std::sync::Arc;
-use std::sync::mpsc::sync_channel;
-use std::time::Duration;
 
-use crate::capture::Msg;
-use crate::clock::{BootClock, Clock, Stop};
-use crate::cmd::run;
 use crate::desk::Desk;
-use crate::device::{self, State};
 use crate::error::{Error, Result};
 use crate::io::Io;
 use crate::journal::{self, Reader};
 
-/// How long a device is listened to: time for every line speed to be tried once.
-const LISTEN: Duration = Duration::from_secs(12);
 /// Below this much room, bytes, something should be done before the next trip: a day is some 50 MB.
 const LITTLE_ROOM: u64 = 500 << 20;
 /// A system clock before this (2025-01-01T00:00:00Z) was not set.
@@ -44,8 +36,8 @@ pub fn check(desk: &Desk, io: &mut Io<'_>) -> Result<()> {
         ("store", store),
         ("disk", disk),
         ("clock", clock),
-        ("gps", |desk| device(desk, device::GPS)),
-        ("scale", |desk| device(desk, device::SCALE)),
+        ("gps", serial::gps),
+        ("scale", serial::scale),
         ("mic", sound::microphone),
         ("button", sound::note_button),
         ("tones", sound::tones),
@@ -128,37 +120,4 @@ fn clock(desk: &Desk) -> Verdict {
         return Verdict::Bad(format!("the system clock says {now}: harmless with GPS, else set it"));
     }
     Verdict::Good(format!("the system clock says {now}; records are dated by GPS"))
-}
-
-fn device(desk: &Desk, name: &'static str) -> Verdict {
-    let Some(spec) = run::devices(&desk.settings).into_iter().find(|spec| spec.name == name) else {
-        return Verdict::Good("none in the settings".into());
-    };
-    if desk.is_live() {
-        return Verdict::Good(format!("{}: in use by the running service, see its log", spec.path.display()));
-    }
-    let path = spec.path.display().to_string();
-    let (to, from) = sync_channel::<Msg>(64);
-    let stop = Stop::default();
-    let clock: Arc<dyn Clock> = Arc::new(BootClock);
-    let listening = device::spawn(spec, clock, to, stop.clone());
-    let mut last = State::Silent;
-    let until = std::time::Instant::now() + LISTEN;
-    while let Ok(msg) = from.recv_timeout(until.saturating_duration_since(std::time::Instant::now())) {
-        if let Msg::Device(device::Event::Device { state, .. }) = msg {
-            last = state;
-            if matches!(last, State::Open { .. } | State::Lost { .. }) {
-                break;
-            }
-        }
-    }
-    stop.set();
-    drop(from);
-    if let Ok(thread) = listening {
-        let _ = thread.join();
-    }
-    match last {
-        State::Open { .. } => Verdict::Good(format!("{path}: {last}")),
-        other => Verdict::Bad(format!("{path}: {other}")),
-    }
 }

@@ -14,7 +14,7 @@ use crate::journal::{self, Reader};
 use crate::lock::Lock;
 use crate::records::Records;
 use crate::service::Service;
-use crate::settings::{Cues, Device, Keep, Mic, Settings};
+use crate::settings::{Cues, Device, Keep, Mic, Scale, Settings};
 use crate::sim::{self, Day, Options, Ports, Unplug, scenario};
 use crate::{find, sheet};
 
@@ -40,13 +40,12 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
     }
     let day = Day::new(Options { pulls: usize::try_from(demo.pulls).unwrap_or(20), ..Options::default() });
     let ports = Ports::new(&data)?;
-    let device = |port: &Path| Device { port: Some(port.to_owned()), baud: None };
     let keep = if speaks(demo.speed) { Keep::Audio } else { Keep::Off };
     let settings = Settings {
         boat: scenario::BOAT.into(),
         timezone: scenario::TIMEZONE.into(),
-        gps: device(ports.gps()),
-        scale: device(ports.scale()),
+        gps: Device { port: Some(ports.gps().to_owned()), baud: None },
+        scale: Scale { port: Some(ports.scale().to_owned()), ..Scale::default() },
         mic: Mic { command: vec!["cat".into(), ports.mic().display().to_string()], keep },
         // Dozens of tones a minute would be no demonstration.
         cues: Cues { quiet: true, ..Cues::default() },

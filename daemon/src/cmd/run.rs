@@ -3,6 +3,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
+use gunwale_protocol::scale::Described;
 use tokio::signal::unix::{SignalKind, signal};
 
 use crate::clock::BootClock;
@@ -34,12 +35,24 @@ pub fn run(data: &Path, settings: Settings) -> Result<()> {
 
 /// The devices the settings name.
 pub fn devices(settings: &Settings) -> Vec<device::Spec> {
-    [(device::GPS, device::Kind::Gps, &settings.gps), (device::SCALE, device::Kind::Scale, &settings.scale)]
-        .into_iter()
-        .filter_map(|(name, kind, set)| {
-            Some(device::Spec { name, path: set.port.clone()?, baud: set.baud, kind })
-        })
-        .collect()
+    let (gps, scale) = (&settings.gps, &settings.scale);
+    let gps = gps.port.clone().map(|path| device::Spec {
+        name: device::GPS,
+        path,
+        baud: gps.baud,
+        kind: device::Kind::Gps,
+        described: Described::default(),
+        ask: Vec::new(),
+    });
+    let scale = scale.port.clone().map(|path| device::Spec {
+        name: device::SCALE,
+        path,
+        baud: scale.baud,
+        kind: device::Kind::Scale,
+        described: scale.described(),
+        ask: scale.asks(),
+    });
+    gps.into_iter().chain(scale).collect()
 }
 
 /// Serves clients on the socket until `over`.

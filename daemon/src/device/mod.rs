@@ -21,7 +21,7 @@ use std::thread::JoinHandle;
 use gunwale_protocol::time::Mono;
 use gunwale_protocol::{nmea, scale};
 
-pub use self::port::{Open, Serial};
+pub use self::port::{Open, Port, Serial};
 pub use self::trouble::Trouble;
 use self::worker::Worker;
 use crate::clock::{Clock, Stop};
@@ -51,6 +51,10 @@ pub struct Spec {
     pub baud: Option<u32>,
     /// What it sends.
     pub kind: Kind,
+    /// How its frames are brought into a form that needs no settings.
+    pub described: scale::Described,
+    /// What it is sent when opened, and again when it has said nothing for a quarter of a second; empty: nothing.
+    pub ask: Vec<u8>,
 }
 
 /// What a device's thread has to tell.
@@ -64,6 +68,8 @@ pub enum Event {
         t: Mono,
         /// The line without its end, at most 1,024 bytes.
         text: Vec<u8>,
+        /// What was heard, where the settings' description made `text` of it.
+        heard: Option<Vec<u8>>,
     },
     /// The device's state is another than last told.
     Device {
@@ -113,6 +119,8 @@ pub struct Counts {
     pub dropped: u64,
     /// Runs of more than 1,024 bytes without a line end, skipped.
     pub overlong: u64,
+    /// Frames of the scale that are of no known kind.
+    pub unknown: u64,
 }
 
 /// Starts a device's thread. It ends when `stop` is given or the receiving end of `to` is gone.
@@ -153,4 +161,12 @@ fn readable(kind: Kind, line: &[u8]) -> bool {
         Kind::Gps => nmea::exactly_one(line).is_ok(),
         Kind::Scale => std::str::from_utf8(line).is_ok_and(|text| scale::read(text).is_ok()),
     }
+}
+
+/// Why a frame that is text cannot be read; `None` for what can, for noise, and for what tells no load.
+fn unknown(kind: Kind, line: &[u8]) -> Option<scale::Fault> {
+    let text = std::str::from_utf8(line).ok().filter(|_| kind == Kind::Scale)?;
+    scale::read(text)
+        .err()
+        .filter(|fault| !matches!(fault, scale::Fault::Noise | scale::Fault::NoWeight { .. }))
 }

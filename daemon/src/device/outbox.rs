@@ -2,6 +2,7 @@
 
 use std::sync::mpsc::{SyncSender, TrySendError};
 
+use gunwale_protocol::scale;
 use gunwale_protocol::time::Mono;
 
 use super::{Counts, Event, State};
@@ -28,8 +29,8 @@ impl<M: From<Event>> Outbox<M> {
     }
 
     /// Sends a line, or drops and counts it when there is no room.
-    pub fn line(&mut self, t: Mono, text: Vec<u8>) {
-        if self.send(Event::Line { device: self.name, t, text }) {
+    pub fn line(&mut self, t: Mono, text: Vec<u8>, heard: Option<Vec<u8>>) {
+        if self.send(Event::Line { device: self.name, t, text, heard }) {
             self.counts.lines += 1;
             return;
         }
@@ -37,6 +38,14 @@ impl<M: From<Event>> Outbox<M> {
         // At each power of two, so that a flood of lines is no flood of logs.
         if self.counts.dropped.is_power_of_two() {
             tracing::warn!(dropped = self.counts.dropped, "lines come faster than they are taken: dropped");
+        }
+    }
+
+    /// Counts a frame of no known kind, and says of some of them why.
+    pub fn unknown(&mut self, why: &scale::Fault) {
+        self.counts.unknown += 1;
+        if self.counts.unknown.is_power_of_two() {
+            tracing::warn!(unknown = self.counts.unknown, "{why}");
         }
     }
 
@@ -86,11 +95,11 @@ mod tests {
         let (to, from) = sync_channel(2);
         let mut out: Outbox<Event> = Outbox::new("gps", to);
         for n in 0..5 {
-            out.line(Mono(n), b"x".to_vec());
+            out.line(Mono(n), b"x".to_vec(), None);
         }
         out.state(State::Silent);
         out.state(State::Noise);
-        assert_eq!(out.counts, Counts { lines: 2, dropped: 3, overlong: 0 });
+        assert_eq!(out.counts, Counts { lines: 2, dropped: 3, ..Counts::default() });
         let taken: Vec<_> = from.try_iter().collect();
         assert_eq!(taken.len(), 2);
         out.tell();
@@ -99,7 +108,7 @@ mod tests {
         let told: Vec<_> = from.try_iter().collect();
         assert_eq!(told, [Event::Device { name: "gps", state: State::Noise }]);
         drop(from);
-        out.line(Mono(9), b"x".to_vec());
+        out.line(Mono(9), b"x".to_vec(), None);
         assert!(out.closed());
     }
 }

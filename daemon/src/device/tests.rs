@@ -39,9 +39,14 @@ impl Rig {
         speed: f64,
         room: usize,
     ) -> Rig {
-        let (to, events) = sync_channel(room);
         let name = if kind == Kind::Gps { "gps" } else { "scale" };
-        let spec = Spec { name, path: path.into(), baud, kind };
+        let (described, ask) = Default::default();
+        let spec = Spec { name, path: path.into(), baud, kind, described, ask };
+        Rig::start_spec(opener, spec, speed, room)
+    }
+
+    fn start_spec(opener: Box<dyn Open>, spec: Spec, speed: f64, room: usize) -> Rig {
+        let (to, events) = sync_channel(room);
         let clock = Arc::new(ScaledClock::new(speed, Utc(0)));
         let stop = Stop::new();
         let thread = spawn_with(spec, opener, clock, to, stop.clone()).unwrap();
@@ -264,7 +269,7 @@ struct FakePort {
 }
 
 impl Open for Fake {
-    fn open(&mut self, _: &Path, baud: u32) -> io::Result<Box<dyn Read + Send>> {
+    fn open(&mut self, _: &Path, baud: u32) -> io::Result<Box<dyn Port>> {
         self.asked.lock().unwrap().push(baud);
         Ok(Box::new(FakePort { right: baud == self.right, left: self.lasts }))
     }
@@ -282,6 +287,16 @@ impl Read for FakePort {
         }
         into[..text.len()].copy_from_slice(text.as_bytes());
         Ok(text.len())
+    }
+}
+
+impl Write for FakePort {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
     }
 }
 
@@ -327,4 +342,111 @@ fn a_thread_ends_when_nobody_listens() {
     rig.state();
     drop(rig.events);
     rig.thread.join().expect("never panics");
+}
+
+/// A scale on a cable.
+fn scale(path: &Path, baud: Option<u32>, described: scale::Described, ask: &str) -> Spec {
+    Spec { name: SCALE, path: path.into(), baud, kind: Kind::Scale, described, ask: ask.into() }
+}
+
+#[test]
+fn a_scale_is_asked_on_opening_and_when_it_falls_silent() {
+    for baud in [Some(9_600), None] {
+        let (_dir, link) = place();
+        let mut cable = Cable::plug(&link);
+        let spec = scale(&link, baud, scale::Described::default(), "SIR\r\n");
+        let rig = Rig::start_spec(Box::new(Serial), spec, 1.0, 64);
+        let asked = |cable: &mut Cable| {
+            let mut bytes = [0; 5];
+            cable.master.read_exact(&mut bytes).unwrap();
+            assert_eq!(&bytes, b"SIR\r\n", "asked");
+        };
+        asked(&mut cable);
+        asked(&mut cable);
+        // It talks: it is not asked any more.
+        let began = Instant::now();
+        while began.elapsed() < Duration::from_millis(800) {
+            cable.say("S D       0.182 kg\r\n");
+            std::thread::sleep(Duration::from_millis(50));
+        }
+        assert!(cable.master.bytes_to_read().unwrap() <= 10, "at most what was on its way");
+        assert_eq!(rig.line().1, "S D       0.182 kg");
+        cable.master.clear(serialport::ClearBuffer::Input).unwrap();
+        asked(&mut cable);
+        rig.end();
+    }
+}
+
+#[test]
+fn nothing_is_sent_to_a_device_that_need_not_be_asked() {
+    let (_dir, link) = place();
+    let mut cable = Cable::plug(&link);
+    let rig = Rig::start(&link, Kind::Scale, Some(9_600), 20.0, 64);
+    cable.say_until("0.182 kg\r\n", &rig, &State::Open { baud: 9_600 });
+    assert_eq!(rig.state(), State::Silent);
+    assert_eq!(cable.master.bytes_to_read().unwrap(), 0);
+    rig.end();
+}
+
+#[test]
+fn frames_without_line_ends_and_with_parity_arrive_as_text() {
+    let even = |byte: u8| byte | if byte.count_ones() % 2 == 1 { 0x80 } else { 0 };
+    for baud in [Some(9_600), None] {
+        let (_dir, link) = place();
+        let mut cable = Cable::plug(&link);
+        let rig =
+            Rig::start_spec(Box::new(Serial), scale(&link, baud, scale::Described::default(), ""), 1.0, 64);
+        for _ in 0..3 {
+            let frame = b"\x02-  0.182GM - kg\x03";
+            cable.master.write_all(&frame.map(even)).unwrap();
+            std::thread::sleep(Duration::from_millis(30));
+        }
+        assert_eq!(rig.state(), State::Open { baud: 9_600 });
+        assert_eq!(rig.line().1, "-  0.182GM - kg");
+        assert_eq!(rig.end().unknown, 0);
+    }
+}
+
+#[test]
+fn described_frames_are_sent_on_in_a_form_that_needs_no_description() {
+    let (_dir, link) = place();
+    let mut cable = Cable::plug(&link);
+    let pattern = scale::Pattern::new(r"W(?<stable>=)?(?<sign>[-+ ]) *(?<number>\d+\.\d+);").unwrap();
+    let described = scale::Described { pattern: Some(pattern), unit: Some(scale::Unit::Kg) };
+    let rig = Rig::start_spec(Box::new(Serial), scale(&link, None, described, ""), 1.0, 64);
+    cable.say_until("W+  0.182;\r\n", &rig, &State::Open { baud: 9_600 });
+    std::thread::sleep(Duration::from_millis(50));
+    rig.events.try_iter().count();
+    cable.say("W=-  0.184;\r\n0.186\r\nUS,GS,+  0.4lb\r\n");
+    let next = || match rig.next() {
+        Event::Line { text, heard, .. } => (
+            String::from_utf8(text).unwrap(),
+            heard.map_or(String::new(), |heard| String::from_utf8(heard).unwrap()),
+        ),
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(next(), ("-0.184 kg".into(), "W=-  0.184;".into()));
+    assert_eq!(next(), ("0.186 kg".into(), "0.186".into()), "a frame without a unit");
+    assert_eq!(next(), ("US,GS,+  0.4lb".into(), String::new()), "a known one stays as it came");
+    rig.end();
+}
+
+#[test]
+fn frames_of_no_known_kind_are_counted_and_sent_on_to_be_shown() {
+    for baud in [Some(9_600), None] {
+        let (_dir, link) = place();
+        let mut cable = Cable::plug(&link);
+        let rig =
+            Rig::start_spec(Box::new(Serial), scale(&link, baud, scale::Described::default(), ""), 1.0, 64);
+        // Enough at once for one read not to be split over two speeds.
+        cable.say("\r\n");
+        std::thread::sleep(Duration::from_millis(100));
+        cable.say("A1 0182\r\nZ A\r\nA1 0184\r\n");
+        let lines: Vec<String> = (0..if baud.is_some() { 3 } else { 2 }).map(|_| rig.line().1).collect();
+        match baud {
+            Some(_) => assert_eq!(lines, ["A1 0182", "Z A", "A1 0184"]),
+            None => assert_eq!(lines, ["A1 0182", "A1 0184"]),
+        }
+        assert_eq!(rig.end().unknown, 2);
+    }
 }

@@ -1,14 +1,15 @@
 //! One device's thread: open, find the speed, read, and after any trouble begin again.
 
-use std::io::{self, Read};
+use std::io;
 use std::sync::Arc;
 use std::sync::mpsc::SyncSender;
 
-use gunwale_protocol::line::Splitter;
+use gunwale_protocol::line::{Splitter, TooLong};
+use gunwale_protocol::scale::Frames;
 use gunwale_protocol::time::{Mono, SECOND};
 
 use super::outbox::Outbox;
-use super::{Counts, Event, Open, Spec, State, Trouble, readable};
+use super::{Counts, Event, Kind, Open, Port, Spec, State, Trouble, readable, unknown};
 use crate::clock::{Clock, Stop};
 
 /// The speeds tried where none is set, the likeliest first.
@@ -21,6 +22,8 @@ const PROOF: usize = 2;
 const PATIENCE: i64 = 10 * SECOND;
 /// The first and the longest pause before a lost device is opened again, in microseconds.
 const PAUSE: (i64, i64) = (SECOND / 5, 10 * SECOND);
+/// A device that is to be asked is asked again after this long without a byte, in microseconds.
+const ASK_AGAIN: i64 = SECOND / 4;
 /// Bytes taken in one read.
 const CHUNK: usize = 4_096;
 
@@ -29,13 +32,36 @@ pub const LINE_MAX: usize = 1_024;
 
 /// An open device with what is left of its last read.
 struct Wire {
-    port: Box<dyn Read + Send>,
-    lines: Splitter,
+    port: Box<dyn Port>,
+    cut: Cut,
     baud: u32,
+    /// When it last sent something or was asked to.
+    stirred: Mono,
+}
+
+/// How bytes become lines.
+enum Cut {
+    Lines(Splitter),
+    Frames(Frames),
+}
+
+impl Cut {
+    fn take(&mut self, bytes: &[u8], line: impl FnMut(Result<&[u8], TooLong>)) {
+        match self {
+            Cut::Lines(lines) => lines.take(bytes, line),
+            Cut::Frames(frames) => frames.take(bytes, line),
+        }
+    }
+}
+
+/// A line, and what was heard if that was another.
+struct Heard {
+    text: Vec<u8>,
+    heard: Option<Vec<u8>>,
 }
 
 /// The lines that one read made whole, and when it was.
-type Lines = (Mono, Vec<Vec<u8>>);
+type Lines = (Mono, Vec<Heard>);
 
 pub struct Worker<M> {
     spec: Spec,
@@ -109,12 +135,18 @@ impl<M: From<Event>> Worker<M> {
                 self.out.tell();
                 let Some((t, lines)) = self.read(&mut wire)? else { continue };
                 bytes = true;
-                let readable = lines.into_iter().filter(|text| readable(self.spec.kind, text));
-                good.extend(readable.map(|text| (t, text)));
+                for line in lines {
+                    if readable(self.spec.kind, &line.text) {
+                        good.push((t, line));
+                    } else if unknown(self.spec.kind, &line.text).is_some() {
+                        // Text at one of the speeds may be all there ever is of a scale nobody knows.
+                        self.tell(t, line);
+                    }
+                }
                 if good.len() >= PROOF {
                     self.worked = Some(baud);
                     self.out.state(State::Open { baud });
-                    good.into_iter().for_each(|(t, text)| self.out.line(t, text));
+                    good.into_iter().for_each(|(t, line)| self.tell(t, line));
                     return Ok(Some(wire));
                 }
             }
@@ -135,12 +167,12 @@ impl<M: From<Event>> Worker<M> {
                 continue;
             };
             last_byte = t;
-            for text in lines {
-                if readable(self.spec.kind, &text) {
+            for line in lines {
+                if readable(self.spec.kind, &line.text) {
                     last_good = t;
                     self.out.state(State::Open { baud: wire.baud });
                 }
-                self.out.line(t, text);
+                self.tell(t, line);
             }
             if t - last_good >= PATIENCE {
                 if self.spec.baud.is_none() {
@@ -155,7 +187,49 @@ impl<M: From<Event>> Worker<M> {
     fn open(&mut self, baud: u32) -> Result<Wire, Trouble> {
         let opened = self.opener.open(&self.spec.path, baud);
         let port = opened.map_err(|error| Trouble::opening(&self.spec.path, &error))?;
-        Ok(Wire { port, lines: Splitter::new(LINE_MAX), baud })
+        let cut = match self.spec.kind {
+            Kind::Gps => Cut::Lines(Splitter::new(LINE_MAX)),
+            Kind::Scale => Cut::Frames(Frames::new(LINE_MAX)),
+        };
+        let mut wire = Wire { port, cut, baud, stirred: self.clock.now() };
+        self.ask(&mut wire)?;
+        Ok(wire)
+    }
+
+    /// Sends the device what it is to be asked, if anything.
+    fn ask(&mut self, wire: &mut Wire) -> Result<(), Trouble> {
+        wire.stirred = self.clock.now();
+        if self.spec.ask.is_empty() {
+            return Ok(());
+        }
+        match wire.port.write_all(&self.spec.ask) {
+            // A device that takes nothing is asked again.
+            Err(error) if !passes(&error) => Err(Trouble::reading(&self.spec.path, Some(&error))),
+            _ => Ok(()),
+        }
+    }
+
+    /// Sends a line on, and counts it when nobody knows it.
+    fn tell(&mut self, t: Mono, line: Heard) {
+        if let Some(why) = unknown(self.spec.kind, &line.text) {
+            self.out.unknown(&why);
+        }
+        self.out.line(t, line.text, line.heard);
+    }
+
+    /// A frame in a form that needs no settings to be read.
+    fn plain(&self, frame: &[u8]) -> Heard {
+        let plain = match self.spec.kind {
+            Kind::Gps => None,
+            Kind::Scale => std::str::from_utf8(frame).ok().and_then(|text| self.spec.described.plain(text)),
+        };
+        match plain {
+            Some(plain) => {
+                tracing::debug!(heard = %frame.escape_ascii(), plain, "as described");
+                Heard { text: plain.into_bytes(), heard: Some(frame.to_vec()) }
+            }
+            None => Heard { text: frame.to_vec(), heard: None },
+        }
     }
 
     /// Reads once; `None` when no byte came within the port's own waiting time.
@@ -166,21 +240,31 @@ impl<M: From<Event>> Worker<M> {
         match read {
             Ok(0) => Err(Trouble::reading(&self.spec.path, None)),
             Ok(n) => {
-                let mut lines = Vec::new();
-                wire.lines.take(bytes.get(..n).unwrap_or_default(), |line| match line {
-                    Ok(text) => lines.push(text.to_vec()),
-                    Err(_) => self.out.counts.overlong += 1,
+                wire.stirred = t;
+                let (mut lines, mut overlong) = (Vec::new(), 0);
+                wire.cut.take(bytes.get(..n).unwrap_or_default(), |line| match line {
+                    Ok(text) => lines.push(self.plain(text)),
+                    Err(_) => overlong += 1,
                 });
+                self.out.counts.overlong += overlong;
                 Ok(Some((t, lines)))
             }
-            Err(error) => match error.kind() {
-                io::ErrorKind::TimedOut | io::ErrorKind::Interrupted | io::ErrorKind::WouldBlock => Ok(None),
-                _ => Err(Trouble::reading(&self.spec.path, Some(&error))),
-            },
+            Err(error) if passes(&error) => {
+                if t - wire.stirred >= ASK_AGAIN {
+                    self.ask(wire)?;
+                }
+                Ok(None)
+            }
+            Err(error) => Err(Trouble::reading(&self.spec.path, Some(&error))),
         }
     }
 
     fn over(&self) -> bool {
         self.stop.is_set() || self.out.closed()
     }
+}
+
+/// Whether an error only says that nothing came or went within the port's own waiting time.
+fn passes(error: &io::Error) -> bool {
+    matches!(error.kind(), io::ErrorKind::TimedOut | io::ErrorKind::Interrupted | io::ErrorKind::WouldBlock)
 }

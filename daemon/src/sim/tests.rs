@@ -143,7 +143,8 @@ fn a_day_played_through_real_devices_arrives_whole_and_on_time() {
     let stop = Stop::new();
     let (to, from) = sync_channel(16_384);
     let start = |name, path: &std::path::Path, kind| {
-        let spec = device::Spec { name, path: path.into(), baud: None, kind };
+        let (described, ask) = Default::default();
+        let spec = device::Spec { name, path: path.into(), baud: None, kind, described, ask };
         device::spawn(spec, clock.clone(), to.clone(), stop.clone()).unwrap()
     };
     let threads =
@@ -180,7 +181,7 @@ fn a_day_played_through_real_devices_arrives_whole_and_on_time() {
         events
             .iter()
             .filter_map(|e| match e {
-                Event::Line { device, t, text } if *device == name => {
+                Event::Line { device, t, text, .. } if *device == name => {
                     Some((*t - zero, String::from_utf8(text.clone()).unwrap()))
                 }
                 _ => None,

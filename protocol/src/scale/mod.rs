@@ -1,20 +1,32 @@
-//! What a scale says, line by line: a weight in grams or the state it is in, from two families of frames.
+//! What a scale says, frame by frame: a weight in grams or the state it is in, in one of several dialects.
 //!
 //! Frames are split at their separators and trimmed, never cut by column: widths differ between makers. Nothing is
-//! guessed: a line that fits no family is a [`Fault`], and an overloaded scale has no weight whatever its digits say.
+//! guessed: a frame that fits no dialect is a [`Fault`], and an overloaded scale has no weight whatever its digits say.
+//! Each frame is read for itself: its unit and its dialect may differ from those of the frame before.
 
+mod continuous;
 mod csv_frames;
+mod described;
+mod frames;
+mod number;
+mod plain;
 mod sics;
+#[cfg(test)]
+mod tests;
 mod units;
+
+use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-pub use units::grams;
+pub use described::{Described, Pattern, PatternFault};
+pub use frames::Frames;
+pub use units::{Unit, grams};
 
 /// One reading of the scale.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Reading {
-    /// Grams under the scale's own adjustment; `None` when the scale gives no weight.
+    /// Grams under the scale's own adjustment, below zero too; `None` when the scale gives no weight.
     pub g: Option<f64>,
     /// What the scale says of itself.
     pub state: State,
@@ -40,6 +52,30 @@ pub enum State {
     Tilted,
 }
 
+/// How a scale talks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Dialect {
+    /// `ST,GS,+ 12.34kg`
+    Commas,
+    /// `S S     12.34 kg`
+    Sics,
+    /// Fixed places from STX on, as `   12.34KGM`
+    Continuous,
+    /// `12.34 kg ?`
+    Plain,
+}
+
+impl fmt::Display for Dialect {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Dialect::Commas => "comma-separated (ST,GS)",
+            Dialect::Sics => "SICS replies (S S)",
+            Dialect::Continuous => "continuous, fixed places (STX)",
+            Dialect::Plain => "plain number and unit",
+        })
+    }
+}
+
 /// Why a line gave no reading.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Fault {
@@ -49,8 +85,10 @@ pub enum Fault {
     /// A byte with its top bit set, or a control character: a wrong baud rate or parity, or noise.
     #[error("the scale's line holds bytes that are no text: check its baud rate and parity")]
     Noise,
-    /// The line fits no family of frames.
-    #[error("the scale's line \"{line}\" is of no known kind: set it to send ST,GS or SICS frames")]
+    /// The line fits no dialect.
+    #[error(
+        "the scale's line \"{line}\" is of no known kind: set it to send weight and unit, or describe its lines with pattern in [scale]"
+    )]
     Unknown {
         /// The line, shortened.
         line: String,
@@ -61,12 +99,41 @@ pub enum Fault {
         /// What stood in its place, shortened.
         value: String,
     },
-    /// The unit is missing or none of mass.
+    /// The unit is none of mass.
     #[error("the scale's unit \"{unit}\" is none of g, kg, lb, oz: set the scale to one of them")]
     Unit {
         /// The unit as sent, shortened.
         unit: String,
     },
+    /// A weight without a unit.
+    #[error(
+        "the scale's weight \"{value}\" has no unit: set the scale to send it, or say it with unit in [scale]"
+    )]
+    NoUnit {
+        /// The weight, shortened.
+        value: String,
+    },
+    /// An answer or a tare: understood, and no weight of a load.
+    #[error("the scale's line \"{line}\" tells no load: nothing to do")]
+    NoWeight {
+        /// The line, shortened.
+        line: String,
+    },
+    /// The scale does not know what it was asked.
+    #[error("the scale answered {line}, it does not understand what it is asked: correct ask in [scale]")]
+    Refused {
+        /// Its answer.
+        line: String,
+    },
+}
+
+/// A frame taken apart by its dialect, its weight not yet read.
+struct Parts<'a> {
+    value: &'a str,
+    /// Empty when the frame names none.
+    unit: &'a str,
+    state: State,
+    net: Option<bool>,
 }
 
 /// The longest part of a line that an error repeats, in characters.
@@ -77,157 +144,40 @@ const SHOWN: usize = 40;
 /// # Errors
 /// [`Fault`] says what is wrong with the line.
 pub fn read(line: &str) -> Result<Reading, Fault> {
-    // Some scales frame their lines with STX and ETX.
+    recognise(line).map(|(_, reading)| reading)
+}
+
+/// As [`read`], and says which dialect the line was taken for.
+///
+/// # Errors
+/// As [`read`].
+pub fn recognise(line: &str) -> Result<(Dialect, Reading), Fault> {
+    let (dialect, parts) = parts(line)?;
+    let g = match parts.state {
+        State::Steady | State::Moving => Some(number::grams(parts.value, parts.unit)?),
+        _ => None,
+    };
+    Ok((dialect, Reading { g, state: parts.state, net: parts.net }))
+}
+
+fn parts(line: &str) -> Result<(Dialect, Parts<'_>), Fault> {
+    // Lines of a tape may still stand between STX and ETX.
     let line = line.trim_matches(|c: char| c.is_ascii_whitespace() || matches!(c, '\u{2}' | '\u{3}' | '\0'));
     if line.is_empty() {
         return Err(Fault::Empty);
     }
-    // A 7-bit line read with 8 bits carries parity in the top bit: refused, never masked by guess.
     if line.chars().any(|c| !c.is_ascii() || (c.is_ascii_control() && c != '\t')) {
         return Err(Fault::Noise);
     }
-    csv_frames::read(line)
-        .or_else(|| sics::read(line))
-        .unwrap_or_else(|| Err(Fault::Unknown { line: shown(line) }))
-}
-
-/// A weight in grams from its text: sign, digits, blanks between, and a unit right after or apart.
-fn weight(text: &str) -> Result<f64, Fault> {
-    let text = text.trim();
-    let split = text.find(|c: char| c.is_ascii_alphabetic() || c == '%').unwrap_or(text.len());
-    let (value, unit) = text.split_at(split);
-    let unit = unit.trim();
-    // A comma or blanks may stand before the unit, and blanks between sign and digits; inside the digits neither may.
-    let value = value.trim_end_matches(|c: char| c.is_ascii_whitespace() || c == ',');
-    let (sign, digits) = match value.strip_prefix('-') {
-        Some(digits) => (-1.0, digits),
-        None => (1.0, value.strip_prefix('+').unwrap_or(value)),
-    };
-    let digits = digits.trim_start();
-    let plain = digits.bytes().all(|b| b.is_ascii_digit() || b == b'.');
-    let number = digits.parse::<f64>().ok().filter(|_| plain).map(|n| sign * n);
-    let number = number.ok_or_else(|| Fault::Value { value: shown(text) })?;
-    grams(number, unit).ok_or_else(|| Fault::Unit { unit: shown(unit) })
+    let (dialect, parts) = csv_frames::read(line)
+        .map(|parts| (Dialect::Commas, parts))
+        .or_else(|| Some((Dialect::Sics, sics::read(line)?)))
+        .or_else(|| Some((Dialect::Continuous, continuous::read(line)?)))
+        .or_else(|| Some((Dialect::Plain, plain::read(line)?)))
+        .ok_or_else(|| Fault::Unknown { line: shown(line) })?;
+    Ok((dialect, parts?))
 }
 
 fn shown(text: &str) -> String {
     text.chars().take(SHOWN).collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    fn check(line: &str, g: Option<f64>, state: State, net: Option<bool>) {
-        let reading = read(line).unwrap();
-        assert_eq!((reading.state, reading.net), (state, net), "{line}");
-        match (reading.g, g) {
-            (Some(read), Some(g)) => assert!((read - g).abs() <= 1e-9 * g.abs(), "{line}: {read} is not {g}"),
-            (read, g) => assert_eq!(read, g, "{line}"),
-        }
-    }
-
-    fn refused(line: &str, text: &str) {
-        assert_eq!(read(line).unwrap_err().to_string(), text, "{line}");
-    }
-
-    #[test]
-    fn comma_separated_frames() {
-        use State::*;
-        // Frames as public scale manuals print them.
-        check("ST,GS,+ 12.34kg", Some(12_340.0), Steady, Some(false));
-        check("US,NT,-  0.182kg", Some(-182.0), Moving, Some(true));
-        check("ST,+00123.45  g", Some(123.45), Steady, None);
-        check("OL,+9999999.9  g", None, Over, None);
-        check("01ST,GS,     0.0,kg", Some(0.0), Steady, Some(false));
-        check("OL,GS,  ------kg", None, Over, Some(false));
-        // The same in other widths, units and cases of the same rule.
-        check("US,GS,+  0.182kg\r\n", Some(182.0), Moving, Some(false));
-        check("ST,GS,   1.0000lb", Some(453.592_37), Steady, Some(false));
-        check("ST,NT,+     3 oz", Some(85.048_569_375), Steady, Some(true));
-        check("ST , GS , + 5 , g", Some(5.0), Steady, Some(false));
-        check("QT,GS,+ 12 g", Some(12.0), Steady, Some(false));
-        check("UL,GS,-  0.5kg", None, Under, Some(false));
-        check("TL,GS,+  0.5kg", None, Tilted, Some(false));
-        check("OL", None, Over, None);
-    }
-
-    #[test]
-    fn sics_frames() {
-        use State::*;
-        check("S S     100.00 g", Some(100.0), Steady, None);
-        check("S D      -0.182 kg", Some(-182.0), Moving, None);
-        check("S S 1 lb", Some(453.592_37), Steady, None);
-        check("S I", None, Busy, None);
-        check("S +", None, Over, None);
-        check("S -", None, Under, None);
-    }
-
-    #[test]
-    fn refused_lines_say_why() {
-        refused("", "the scale sent an empty line: nothing to do");
-        refused(" \r\n", "the scale sent an empty line: nothing to do");
-        refused(
-            "ST,GS,+ 1\u{b2}.34kg",
-            "the scale's line holds bytes that are no text: check its baud rate and parity",
-        );
-        refused(
-            "hello",
-            "the scale's line \"hello\" is of no known kind: set it to send ST,GS or SICS frames",
-        );
-        refused(
-            "S X 1 g",
-            "the scale's line \"S X 1 g\" is of no known kind: set it to send ST,GS or SICS frames",
-        );
-        refused("ST,GS,+ 1.2.3kg", "the scale's weight \"+ 1.2.3kg\" is no number: the line is left out");
-        refused("ST,GS,+ 1,2kg", "the scale's weight \"+ 1,2kg\" is no number: the line is left out");
-        refused("ST,GS,+ 1 2kg", "the scale's weight \"+ 1 2kg\" is no number: the line is left out");
-        refused("ST,GS,  ------kg", "the scale's weight \"------kg\" is no number: the line is left out");
-        refused("ST,GS", "the scale's weight \"\" is no number: the line is left out");
-        refused("S S", "the scale's weight \"\" is no number: the line is left out");
-        refused(
-            "ST,GS,+ 12 PC",
-            "the scale's unit \"PC\" is none of g, kg, lb, oz: set the scale to one of them",
-        );
-        refused("ST,GS,+ 12", "the scale's unit \"\" is none of g, kg, lb, oz: set the scale to one of them");
-        refused("ST,GS,nankg", "the scale's weight \"nankg\" is no number: the line is left out");
-        refused("ES", "the scale's line \"ES\" is of no known kind: set it to send ST,GS or SICS frames");
-    }
-
-    proptest! {
-        #[test]
-        fn any_text_is_survived(line in any::<String>()) {
-            let _ = read(&line);
-        }
-
-        #[test]
-        fn anything_after_a_known_beginning_is_survived(
-            head in proptest::sample::select(vec!["ST,GS,", "US,NT,", "OL,", "S S ", "S D ", "01ST,", "ST,"]),
-            tail in "[-+ .,0-9a-zA-Z]{0,30}",
-        ) {
-            if let Ok(Reading { g: Some(g), .. }) = read(&format!("{head}{tail}")) {
-                prop_assert!(g.is_finite());
-            }
-        }
-
-        #[test]
-        fn what_is_sent_is_read(mg in -9_999_999i64..=9_999_999, width in 0usize..14, moving in any::<bool>()) {
-            let head = if moving { "US" } else { "ST" };
-            let sign = if mg < 0 { '-' } else { '+' };
-            let value = mg.unsigned_abs() as f64 / 1000.0;
-            let reading = read(&format!("{head},GS,{sign}{value:>width$.3}g")).unwrap();
-            prop_assert!((reading.g.unwrap() - mg as f64 / 1000.0).abs() < 1e-9);
-            let sics = read(&format!("S S {:>width$.3} g", mg as f64 / 1000.0)).unwrap();
-            prop_assert!((sics.g.unwrap() - mg as f64 / 1000.0).abs() < 1e-9);
-        }
-
-        #[test]
-        fn an_overloaded_scale_has_no_weight(tail in "[ -~]{0,30}") {
-            if let Ok(reading) = read(&format!("OL,{tail}")) {
-                prop_assert_eq!(reading.g, None);
-                prop_assert_eq!(reading.state, State::Over);
-            }
-        }
-    }
 }
