@@ -442,12 +442,36 @@ impl Haul {
                     self.part(None, now);
                     continue;
                 }
+                weigh::Event::Mended { at, g, sd_g } => {
+                    self.reweigh(at, Some((g, sd_g)));
+                    continue;
+                }
+                weigh::Event::TakenOff { at } => {
+                    self.reweigh(at, None);
+                    continue;
+                }
                 weigh::Event::Gap { at, .. } => (Flag::ScaleGap, at),
                 weigh::Event::Overload { at, .. } => (Flag::Overload, at),
             };
             if let Some(draft) = self.open.as_mut().or(self.left.back_mut()) {
                 draft.flag(flag.0, flag.1);
             }
+        }
+    }
+
+    /// A load weighs something else than was told, or is gone; of a stop that is concluded nothing changes.
+    fn reweigh(&mut self, at: Mono, weight: Option<(f64, f64)>) {
+        for draft in self.left.iter_mut().chain(&mut self.open) {
+            draft.reweigh(at, weight);
+        }
+        let is = |ahead: &Ahead| matches!(&ahead.what, Happening::Weighed(w) if w.at.t == at);
+        match weight {
+            None => self.ahead.retain(|ahead| !is(ahead)),
+            Some((g, sd_g)) => self.ahead.iter_mut().filter(|ahead| is(ahead)).for_each(|ahead| {
+                if let Happening::Weighed(weighing) = &mut ahead.what {
+                    (weighing.g, weighing.sd_g) = (g, sd_g);
+                }
+            }),
         }
     }
 

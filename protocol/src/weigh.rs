@@ -1,62 +1,83 @@
-//! Readings of the scale into weighings: a weighing is a step up from one level at rest to another.
+//! Readings of the scale into weighings: a weighing is a step up from one level to another.
 //!
-//! On a boat the scale never says "stable", so its own judgement is not used. A load counts when the readings leave a
-//! level, keep together at a higher one for a moment, and leave that again. Claws put on one by one and taken off are
-//! steps from zero; claws dropped into a tub are steps from the level before. Steps down, bumps shorter than 0.8 s
-//! and steps up from below zero (a tared tub put back) are no weighings.
-//!
-//! What a level is worth on a moving deck is the business of `level.rs`.
+//! On a boat the scale never says "stable", so its own judgement is not used. `follow.rs` finds the steps, `shelf.rs`
+//! weighs the levels between them together, and this puts both to the trade's use: claws laid on an empty pan one by
+//! one, claws dropped into a tub that is never emptied, a whole lot, one taken off again. Steps down, bumps shorter than
+//! 0.8 s and steps up from below zero (a tared tub put back) are no weighings.
 
-mod level;
+mod fit;
+mod follow;
+mod matrix;
+mod sample;
+mod sea;
+mod shelf;
+
+use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
 
 use crate::scale::{Reading, State};
 use crate::time::{Mono, SECOND};
-use level::{Level, Sample, level, median, push};
+use follow::{Follower, Noise, Step};
+use sea::Sea;
+use shelf::{Base, Load, Reads, Weighed, Weight};
 
 /// Silence longer than this while loaded is a gap, microseconds.
 const GAP: i64 = 3 * SECOND;
 /// A load shorter than this is a bump, microseconds.
 const SHORTEST: i64 = SECOND * 8 / 10;
-/// How long readings must keep together to be a level, microseconds.
-const TOGETHER: i64 = SECOND * 6 / 10;
-/// How long readings must be about zero to end a load, microseconds.
+/// An empty scale counts as emptied after this, microseconds.
 const ZERO: i64 = SECOND / 4;
 /// A load that stays longer is weighed while it stays, microseconds: nobody waits for the end of the day.
 const SETTLED: i64 = 45 * SECOND;
-/// How much of a level's past is kept, microseconds.
-const KEPT: i64 = 45 * SECOND;
-/// How much of a level's past tells what it is now, for comparing, microseconds.
-const NOW: i64 = 20 * SECOND;
+/// Readings closer together than this tell nothing more, microseconds: more than 20 a second are left out.
+const CLOSE: i64 = SECOND / 25;
 /// Less than this is no load, grams.
 const LEAST_G: f64 = 10.0;
-/// Share of a load by which the deck may move its readings, before its own spread is known: two waves of 9 %.
-const DECK: f64 = 0.2;
-/// After this long a level's own spread is known, microseconds.
-const KNOWN: i64 = 8 * SECOND;
-/// Readings further from a level than this many of its spreads have left it; those of a sine stay within 1.5.
-const LEFT: f64 = 3.0;
-/// Spread of readings as a share of the load that is assumed until the deck has shown its own.
+/// ... nor is less than this many steps of the scale.
+const LEAST_STEPS: f64 = 1.5;
+/// Motion of a deck as a share of gravity before it has shown itself.
 const MOTION: f64 = 0.03;
-/// A zero shorter than this is less sure than the one before it, seconds.
-const SURE_ZERO_S: f64 = 1.5;
-/// A level shorter than this does not teach how the deck moves, seconds.
-const TEACHES_S: f64 = 3.0;
-/// The scale's step that is assumed until a smaller or larger one was seen, grams.
-const RESOLUTION_G: f64 = 1.0;
+/// The time constant with which a scale settles before it has shown its own, seconds.
+const SETTLES_S: f64 = 0.2;
+/// The noise of a reading before the empty scale has shown it, grams.
+const NOISE_G: f64 = 0.7;
+/// The readings of the empty scale that its noise is taken from, the last ones.
+const NOISED: u32 = 200;
+/// The scale's step that is assumed until it has shown its own, grams.
+const STEP_G: f64 = 1.0;
+/// So many changes from one reading to the next show the step.
+const SHOWS: u32 = 5;
+/// A sea is learned from this many seconds under load.
+const LEARNS_S: f64 = 4.0;
+/// The swings forget their phase at least this fast while the level is followed, one over seconds: she may alter course.
+const FORGETS: f64 = 0.05;
 
 /// What the weigher found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Event {
     /// A load was weighed.
     Weighed {
-        /// When it came to rest.
+        /// When it was put on: what it is known by.
         at: Mono,
         /// Grams, as a mass under the scale's own adjustment.
         g: f64,
         /// One standard deviation, grams.
         sd_g: f64,
+    },
+    /// What followed shows the deck better: a load told already weighs this.
+    Mended {
+        /// When it was put on.
+        at: Mono,
+        /// Grams.
+        g: f64,
+        /// One standard deviation, grams.
+        sd_g: f64,
+    },
+    /// A load told already was taken off again and left the rest behind: it is not part of the catch.
+    TakenOff {
+        /// When it was put on.
+        at: Mono,
     },
     /// The scale fell silent while loaded.
     Gap {
@@ -81,31 +102,31 @@ pub struct Weigher {
     net: Option<bool>,
     /// Overloaded since the last weight.
     over: bool,
-    /// The level the scale rests at.
-    rest: Option<Rest>,
-    /// The last readings that have left it.
-    leaving: Vec<Sample>,
-    /// When they began to.
-    left_at: Option<Mono>,
-    /// What the next level rises from, when the scale was empty before its level got lost.
-    base: Option<Level>,
-    /// The scale's zero as last seen for long enough.
-    zero: Option<Level>,
-    /// The smallest step between two readings, grams.
-    resolution_g: Option<f64>,
-    /// Usual spread of readings as a share of the load.
+    /// What follows the level, once there is one.
+    follower: Option<Follower>,
+    /// The loads of late, the one that lies on the scale now last (or none does, after a silence).
+    loads: VecDeque<Load>,
+    /// What the next load rises from when no level is followed.
+    base: Base,
+    /// A tub tared away, grams.
+    unseen_g: f64,
+    /// Loads that seem to have been taken off again.
+    off: Vec<Mono>,
+    /// The empty scale's reading, grams.
+    zero_g: f64,
+    /// Variance of the empty scale's readings, square grams.
+    noise_g2: f64,
+    /// How many of them it is from, at most [`NOISED`].
+    noised: u32,
+    /// The smallest change from one reading to the next, grams, and how many there were.
+    step_g: f64,
+    changes: u32,
+    /// The time constant with which the scale settles, seconds.
+    settles_s: f64,
+    /// Usual motion of the deck as a share of gravity.
     motion: f64,
-}
-
-/// A level at rest, still going on.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct Rest {
-    since: Mono,
-    samples: Vec<Sample>,
-    /// The level it rose from; `None` when that is not known.
-    base: Option<Level>,
-    /// Already weighed, or not to be.
-    told: bool,
+    /// The sea as last learned.
+    sea: Sea,
 }
 
 impl Default for Weigher {
@@ -115,13 +136,19 @@ impl Default for Weigher {
             last_g: None,
             net: None,
             over: false,
-            rest: None,
-            leaving: Vec::new(),
-            left_at: None,
-            base: None,
-            zero: None,
-            resolution_g: None,
+            follower: None,
+            loads: VecDeque::new(),
+            base: Base::Unknown,
+            unseen_g: 0.0,
+            off: Vec::new(),
+            zero_g: 0.0,
+            noise_g2: NOISE_G * NOISE_G,
+            noised: 10,
+            step_g: f64::INFINITY,
+            changes: 0,
+            settles_s: SETTLES_S,
             motion: MOTION,
+            sea: Sea::UNKNOWN,
         }
     }
 }
@@ -133,31 +160,31 @@ impl Weigher {
             return Vec::new();
         }
         let mut events = self.advance(t);
-        self.last = Some(t);
         if reading.state == State::Over {
             if !self.over {
                 self.lose(&mut events);
                 events.push(Event::Overload { at: t });
             }
             self.over = true;
+            self.last = Some(t);
             self.last_g = None;
             return events;
         }
-        let Some(g) = reading.g.filter(|g| g.is_finite()) else { return events };
+        let Some(g) = reading.g.filter(|g| g.is_finite()) else {
+            self.last = Some(t);
+            return events;
+        };
+        let close = self.last.is_some_and(|last| t - last < CLOSE) && self.last_g.is_some();
+        if close && (reading.net.is_none() || reading.net == self.net) {
+            return events;
+        }
+        self.last = Some(t);
         self.over = false;
         if reading.net.is_some() && self.net.is_some() && reading.net != self.net {
-            // Tare: the same load reads another weight from here on. What is tared away is a tub, not a catch.
-            if let Some(rest) = self.rest.as_mut().filter(|_| reading.net == Some(true)) {
-                rest.told = true;
-            }
-            self.lose(&mut events);
+            self.tare(reading.net == Some(true), &mut events);
         }
         self.net = reading.net.or(self.net);
-        if let Some(step) =
-            self.last_g.map(|last| (g - last).abs()).filter(|step| (1e-3..LEAST_G).contains(step))
-        {
-            self.resolution_g = Some(self.resolution_g.map_or(step, |least| least.min(step)));
-        }
+        self.show_step(g);
         self.last_g = Some(g);
         self.weigh(t, g, &mut events);
         events
@@ -176,156 +203,198 @@ impl Weigher {
 
     /// When [`Weigher::advance`] will find a gap, were no reading to come.
     pub fn deadline(&self) -> Option<Mono> {
-        let loaded = self.last_g.is_some_and(|g| (g - self.zero_g()).abs() > LEAST_G);
+        let loaded = self.last_g.is_some_and(|g| (g - self.zero_g).abs() > self.least_g());
         self.last.filter(|_| loaded).map(|last| last + GAP + 1)
     }
 
     /// The input ends: a load still on the scale is weighed from what there is.
     pub fn finish(&mut self) -> Vec<Event> {
         let mut events = Vec::new();
-        self.tell(&mut events);
+        self.lose(&mut events);
         events
     }
 
+    /// The tub is being changed: what lies on the scale and has not been told yet is no catch.
+    pub fn change_tub(&mut self) {
+        if let Some(load) = self.loads.back_mut() {
+            load.done = true;
+        }
+        self.lose(&mut Vec::new());
+    }
+
     fn weigh(&mut self, t: Mono, g: f64, events: &mut Vec<Event>) {
-        let level_g = match &mut self.rest {
-            Some(rest) => {
-                let (level_g, spread_g) = rest.now(t);
-                if (g - level_g).abs() <= leaves_at_g(level_g, spread_g, t - rest.since) {
-                    push(&mut rest.samples, t, g);
-                    let settled = t - rest.since > SETTLED;
-                    self.leaving.clear();
-                    self.left_at = None;
-                    if settled {
-                        self.tell(events);
-                        self.forget(t);
-                    }
-                    return;
-                }
-                Some(level_g)
+        if self.follower.is_none() {
+            self.loads.push_back(Load::new(t, self.base, self.zero_g, self.unseen_g));
+        }
+        if let Some(load) = self.loads.back_mut() {
+            load.push(t, g);
+        }
+        let noise = Noise { g: self.reads().noise_g, settles_s: self.settles_s, unseen_g: self.unseen_g };
+        let follower = self.follower.get_or_insert_with(|| Follower::new(self.sea));
+        let step = follower.take(t, g, noise);
+        let (level_g, held) = (follower.level_g().unwrap_or(g), follower.held(t));
+        if let Some(step) = step {
+            self.step(step, events);
+        } else if held > SECOND && [g, level_g].into_iter().all(|g| (g - self.zero_g).abs() < self.least_g()) {
+            self.zero_g = level_g;
+            self.noised = self.noised.saturating_add(1).min(NOISED);
+            self.noise_g2 += ((g - level_g).powi(2) - self.noise_g2) / f64::from(self.noised);
+        }
+        if self.loads.back().is_some_and(|load| t - load.since > SETTLED && !load.done) {
+            self.tell(true, events);
+            events.extend(self.off.drain(..).map(|at| Event::TakenOff { at }));
+            if let Some(load) = self.loads.back_mut() {
+                load.done = true;
             }
-            None => None,
-        };
-        push(&mut self.leaving, t, g);
-        let left_at = *self.left_at.get_or_insert(t);
-        let together = together(&self.leaving);
-        let from = together.first().map_or(t, |sample| sample.t);
-        let empty = together.iter().all(|sample| (sample.g - self.zero_g()).abs() < LEAST_G);
-        let unloads = empty && level_g.is_some_and(|level_g| level_g > LEAST_G);
-        // With nothing known before it there is no load that could be too short.
-        let long = t - left_at >= SHORTEST || level_g.is_none();
-        if (long && t - from >= TOGETHER) || (unloads && t - from >= ZERO) {
-            let samples = together.to_vec();
-            self.step(from, samples, events);
-        } else if self.leaving.get(1).is_some_and(|second| t - second.t > SHORTEST) {
-            // Only the last moment can become a level.
-            self.leaving.remove(0);
         }
     }
 
     /// The scale has come to another level.
-    fn step(&mut self, since: Mono, samples: Vec<Sample>, events: &mut Vec<Event>) {
-        self.tell(events);
-        let base = match self.rest.take() {
-            Some(rest) => self.base_of(&rest),
-            None => self.base.take(),
-        };
-        self.rest = Some(Rest { since, samples, base, told: false });
-        self.leaving.clear();
-        self.left_at = None;
+    fn step(&mut self, step: Step, events: &mut Vec<Event>) {
+        let Some(mut closed) = self.loads.pop_back() else { return };
+        let mut next = closed.split(step.at, self.unseen_g);
+        closed.level_g = step.from_g;
+        let least_g = self.least_g();
+        let like = |a: f64, b: f64| (a - b).abs() < least_g;
+        closed.empty = like(step.from_g, self.zero_g);
+        next.empty = like(step.to_g, self.zero_g);
+        let bump = step.at - closed.since < if closed.empty { ZERO } else { SHORTEST };
+        let base = closed.base;
+        match self.loads.back_mut().filter(|before| before.is(base)) {
+            // A hand, a sea over the side: the level goes on as it was.
+            Some(before) if bump && like(before.level_g, step.to_g) => before.take(next),
+            // A step that was none.
+            Some(before) if !bump && like(before.level_g, closed.level_g) => {
+                before.level_g = closed.level_g;
+                before.take(closed);
+                next.rise_from(before);
+                let empty = before.empty;
+                self.loads.push_back(next);
+                if !empty {
+                    self.tell(false, events);
+                }
+            }
+            _ if bump => {
+                (next.base, next.base_g) = (base, closed.base_g);
+                self.loads.push_back(next);
+            }
+            _ => {
+                next.rise_from(&closed);
+                let empty = closed.empty;
+                self.loads.extend([closed, next]);
+                if empty {
+                    self.off.clear();
+                } else {
+                    self.tell(false, events);
+                }
+            }
+        }
     }
 
-    /// Weighs the load at rest, once, if it rose from a known level that was not below zero.
-    fn tell(&mut self, events: &mut Vec<Event>) {
-        let Some((rest, level)) = self.rest.as_ref().and_then(|rest| Some((rest, self.level_of(rest)?)))
-        else {
-            return;
-        };
-        if rest.told {
-            return;
+    /// Weighs what lies on the shelf and tells what is new, of the load on the scale now only `with_last`.
+    fn tell(&mut self, with_last: bool, events: &mut Vec<Event>) {
+        let Some(now) = self.loads.back().map(Load::until) else { return };
+        shelf::tidy(&mut self.loads, now);
+        let before = self.follower.as_ref().and_then(Follower::doubts_from).unwrap_or(Mono(i64::MAX));
+        let Some(weighed) = shelf::weigh(&self.loads, before, self.reads()) else { return };
+        let least_g = self.least_g();
+        let count = self.loads.len() - usize::from(!with_last);
+        let mut lowered = None;
+        for (load, weight) in self.loads.iter_mut().zip(&weighed.weights).take(count) {
+            let Some(weight) = weight.filter(|_| !load.done) else { continue };
+            let Weight { g, sd_g } = weight;
+            if load.told.is_some() {
+                if g > 0.0 && load.told.replace(weight) != Some(weight) {
+                    events.push(Event::Mended { at: load.since, g, sd_g });
+                }
+            } else if load.base_g > -least_g && g > least_g {
+                // With more put on, what was taken off before did not begin the emptying.
+                let off = std::mem::take(&mut self.off).into_iter();
+                events.extend(off.map(|at| Event::TakenOff { at }));
+                load.told = Some(weight);
+                events.push(Event::Weighed { at: load.since, g, sd_g });
+            } else {
+                load.done = true;
+                lowered = Some(weight).filter(|_| g < -least_g && !load.empty).or(lowered);
+            }
         }
-        let risen = rest.base.filter(|base| base.g > -LEAST_G && level.g - base.g > LEAST_G);
-        if let Some(base) = risen {
-            let (g, sd_g) = (level.g - base.g, level.sd_g.hypot(base.sd_g));
-            events.push(Event::Weighed { at: rest.since, g, sd_g });
+        self.off.extend(lowered.and_then(|by| self.put_on(by)));
+        let loaded_s: f64 = self.loads.iter().filter(|load| !load.empty).map(Load::seconds).sum();
+        if loaded_s >= LEARNS_S {
+            self.learn(&weighed);
         }
-        if level.g > LEAST_G && level.seconds >= TEACHES_S {
-            self.motion += (level.spread_g / level.g - self.motion) * 0.3;
+    }
+
+    /// When a load was put on that weighs as much as has just been taken off.
+    fn put_on(&self, by: Weight) -> Option<Mono> {
+        let fits = |told: Weight| (told.g + by.g).abs() <= 3.0 * told.sd_g.hypot(by.sd_g);
+        let of = |load: &&Load| load.told.is_some_and(fits) && !self.off.contains(&load.since);
+        self.loads.iter().rev().find(of).map(|load| load.since)
+    }
+
+    fn learn(&mut self, weighed: &Weighed) {
+        let sea = weighed.sea;
+        self.settles_s = weighed.settles_s;
+        let [a, b] = sea.share;
+        self.motion += (a.hypot(b) - self.motion) * 0.3;
+        self.sea = Sea { decay: sea.decay.max(FORGETS), ..sea };
+        if let Some(follower) = &mut self.follower {
+            follower.learn(self.sea);
         }
-        if let Some(rest) = &mut self.rest {
-            rest.told = true;
+    }
+
+    /// A button of the scale: the same load reads another weight from here on. What is tared away is a tub, no catch.
+    fn tare(&mut self, net: bool, events: &mut Vec<Event>) {
+        let level_g = self.follower.as_ref().and_then(Follower::level_g);
+        if net {
+            self.change_tub();
+            self.unseen_g = level_g.unwrap_or(0.0).max(0.0);
+        } else {
+            self.lose(events);
+            self.unseen_g = 0.0;
         }
     }
 
     /// What the scale rests at is no longer known, after an overload, a tare or a silence.
     fn lose(&mut self, events: &mut Vec<Event>) {
-        self.tell(events);
-        if let Some(rest) = self.rest.take() {
-            self.base = self.base_of(&rest).filter(|base| base.g.abs() < LEAST_G);
+        while let Some(step) = self.follower.as_mut().and_then(Follower::settle) {
+            self.step(step, events);
         }
-        self.leaving.clear();
-        self.left_at = None;
-    }
-
-    /// The level the next one rises from; an empty scale also teaches its zero.
-    fn base_of(&mut self, rest: &Rest) -> Option<Level> {
-        let level = self.level_of(rest)?;
-        if level.g.abs() >= 2.0 * LEAST_G {
-            return Some(level);
+        let Some(level_g) = self.follower.take().and_then(|follower| follower.level_g()) else { return };
+        let empty = (level_g - self.zero_g).abs() < self.least_g();
+        if let Some(load) = self.loads.back_mut() {
+            (load.level_g, load.empty) = (level_g, empty);
         }
-        // A moment of zero between two loads says less than the minutes before.
-        if level.seconds >= SURE_ZERO_S || self.zero.is_none() {
-            self.zero = Some(level);
+        if !empty {
+            self.tell(true, events);
         }
-        self.zero
-    }
-
-    /// Drops what is too old to tell anything of a level that goes on.
-    fn forget(&mut self, t: Mono) {
-        if let Some(rest) = &mut self.rest {
-            let old = rest.samples.partition_point(|sample| t - sample.t > KEPT);
-            rest.samples.drain(..old);
+        if let Some(load) = self.loads.back_mut() {
+            load.done = true;
         }
+        self.base = if empty { Base::Empty } else { Base::Unknown };
     }
 
-    fn level_of(&self, rest: &Rest) -> Option<Level> {
-        level(&rest.samples, self.motion, self.resolution_g.unwrap_or(RESOLUTION_G))
+    /// Takes a change from one reading to the next for what it shows of the scale's step.
+    fn show_step(&mut self, g: f64) {
+        let Some(change) = self.last_g.map(|last| (g - last).abs()).filter(|change| *change > 1e-3) else {
+            return;
+        };
+        self.step_g = self.step_g.min(change);
+        self.changes = self.changes.saturating_add(1);
     }
 
-    fn zero_g(&self) -> f64 {
-        self.zero.map_or(0.0, |zero| zero.g)
+    fn step_g(&self) -> f64 {
+        if self.changes < SHOWS { STEP_G } else { self.step_g }
     }
-}
 
-impl Rest {
-    /// What the level is now, and the spread of its samples, grams.
-    fn now(&self, t: Mono) -> (f64, f64) {
-        let from = self.samples.partition_point(|sample| t - sample.t > NOW);
-        // After a pause in the readings the older ones must do.
-        let recent = self.samples.get(from..).filter(|recent| recent.len() > 2).unwrap_or(&self.samples);
-        let middle_g = median(recent.iter().map(|sample| sample.g)).unwrap_or(0.0);
-        let squares: f64 = recent.iter().map(|sample| (sample.g - middle_g).powi(2)).sum();
-        (middle_g, (squares / recent.len().max(1) as f64).sqrt())
+    fn least_g(&self) -> f64 {
+        LEAST_G.max(LEAST_STEPS * self.step_g())
     }
-}
 
-/// How far a reading must be from a level to have left it, grams.
-fn leaves_at_g(level_g: f64, spread_g: f64, age: i64) -> f64 {
-    let deck_g = if age < KNOWN { DECK * level_g.abs() } else { 0.0 };
-    LEAST_G.max(LEFT * spread_g).max(deck_g)
-}
-
-/// The longest run of samples, up to the last, that differ by no more than the deck can move one load.
-fn together(samples: &[Sample]) -> &[Sample] {
-    let Some(last) = samples.last() else { return samples };
-    let (mut low_g, mut high_g) = (last.g, last.g);
-    let fits = |sample: &&Sample| {
-        low_g = low_g.min(sample.g);
-        high_g = high_g.max(sample.g);
-        high_g - low_g <= LEAST_G.max(DECK * low_g.abs().max(high_g.abs()))
-    };
-    let run = samples.iter().rev().take_while(fits).count();
-    samples.get(samples.len() - run..).unwrap_or_default()
+    fn reads(&self) -> Reads {
+        let step_g = self.step_g();
+        Reads { noise_g: self.noise_g2.max(step_g * step_g / 12.0).sqrt(), step_g, settles_s: self.settles_s, motion: self.motion }
+    }
 }
 
 #[cfg(test)]

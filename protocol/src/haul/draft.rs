@@ -124,6 +124,18 @@ impl Draft {
         }
     }
 
+    /// The load put on at `at` weighs this, or is taken off again; that the crew weighed stays true.
+    pub fn reweigh(&mut self, at: Mono, weight: Option<(f64, f64)>) {
+        let Some(weighing) = self.weighings.iter_mut().find(|weighing| weighing.at.t == at) else { return };
+        match weight {
+            Some((g, sd_g)) => (weighing.g, weighing.sd_g) = (g, sd_g),
+            None => {
+                self.weighings.retain(|weighing| weighing.at.t != at);
+                self.press(at);
+            }
+        }
+    }
+
     /// Takes what came after the boat had left.
     pub fn take_late(&mut self, mut what: Happening, events: &mut VecDeque<Event>) {
         if let Happening::Said(note) = &mut what {

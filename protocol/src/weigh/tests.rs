@@ -277,8 +277,8 @@ proptest! {
                     prop_assert!(g > LEAST_G && sd_g > 0.0 && g.is_finite() && sd_g.is_finite());
                 }
             }
-            let kept = weigher.leaving.len() + weigher.rest.as_ref().map_or(0, |rest| rest.samples.len());
-            prop_assert!(kept <= 500);
+            let kept: usize = weigher.loads.iter().map(|load| load.samples.len()).sum();
+            prop_assert!(kept <= 1_200);
         }
     }
 
