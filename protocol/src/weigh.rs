@@ -36,6 +36,8 @@ const CLOSE: i64 = SECOND / 25;
 const LEAST_G: f64 = 10.0;
 /// ... nor is less than this many steps of the scale.
 const LEAST_STEPS: f64 = 1.5;
+/// A step within a load is one when it is this many of its standard deviations.
+const CERTAIN: f64 = 4.0;
 /// Motion of a deck as a share of gravity before it has shown itself.
 const MOTION: f64 = 0.03;
 /// The time constant with which a scale settles before it has shown its own, seconds.
@@ -48,10 +50,14 @@ const NOISED: u32 = 200;
 const STEP_G: f64 = 1.0;
 /// So many changes from one reading to the next show the step.
 const SHOWS: u32 = 5;
+/// A load shows the deck after this long, microseconds.
+const SHOWS_AFTER: i64 = 4 * SECOND;
 /// A sea is learned from this many seconds under load.
 const LEARNS_S: f64 = 4.0;
-/// The swings forget their phase at least this fast while the level is followed, one over seconds: she may alter course.
-const FORGETS: f64 = 0.05;
+/// The longer a sea was seen, the better its swings are known: they forget their phase in this share of that time.
+const KNOWN: f64 = 0.4;
+/// ... within these bounds, one over seconds.
+const FORGETS: (f64, f64) = (0.01, 0.1);
 
 /// What the weigher found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -123,6 +129,8 @@ pub struct Weigher {
     changes: u32,
     /// The time constant with which the scale settles, seconds.
     settles_s: f64,
+    /// How long the load on the scale must have lain to show the deck, microseconds.
+    shows: i64,
     /// Usual motion of the deck as a share of gravity.
     motion: f64,
     /// The sea as last learned.
@@ -147,6 +155,7 @@ impl Default for Weigher {
             step_g: f64::INFINITY,
             changes: 0,
             settles_s: SETTLES_S,
+            shows: SHOWS_AFTER,
             motion: MOTION,
             sea: Sea::UNKNOWN,
         }
@@ -240,6 +249,14 @@ impl Weigher {
             self.noised = self.noised.saturating_add(1).min(NOISED);
             self.noise_g2 += ((g - level_g).powi(2) - self.noise_g2) / f64::from(self.noised);
         }
+        // What lies there for a while shows the deck: after four seconds, eight, sixteen.
+        let lain = self.loads.back().map_or(0, |load| t - load.since);
+        if lain > self.shows && level_g > self.least_g() {
+            self.shows = 2 * lain;
+            if let Some(weighed) = self.weigh_shelf() {
+                self.learn(&weighed);
+            }
+        }
         if self.loads.back().is_some_and(|load| t - load.since > SETTLED && !load.done) {
             self.tell(true, events);
             events.extend(self.off.drain(..).map(|at| Event::TakenOff { at }));
@@ -253,6 +270,7 @@ impl Weigher {
     fn step(&mut self, step: Step, events: &mut Vec<Event>) {
         let Some(mut closed) = self.loads.pop_back() else { return };
         let mut next = closed.split(step.at, self.unseen_g);
+        self.shows = SHOWS_AFTER;
         closed.level_g = step.from_g;
         let least_g = self.least_g();
         let like = |a: f64, b: f64| (a - b).abs() < least_g;
@@ -295,8 +313,12 @@ impl Weigher {
     fn tell(&mut self, with_last: bool, events: &mut Vec<Event>) {
         let Some(now) = self.loads.back().map(Load::until) else { return };
         shelf::tidy(&mut self.loads, now);
-        let before = self.follower.as_ref().and_then(Follower::doubts_from).unwrap_or(Mono(i64::MAX));
-        let Some(weighed) = shelf::weigh(&self.loads, before, self.reads()) else { return };
+        let Some(mut weighed) = self.weigh_shelf() else { return };
+        if let Some(one) = self.no_step(&weighed) {
+            self.join(one);
+            let Some(again) = self.weigh_shelf() else { return };
+            weighed = again;
+        }
         let least_g = self.least_g();
         let count = self.loads.len() - usize::from(!with_last);
         let mut lowered = None;
@@ -319,10 +341,34 @@ impl Weigher {
             }
         }
         self.off.extend(lowered.and_then(|by| self.put_on(by)));
-        let loaded_s: f64 = self.loads.iter().filter(|load| !load.empty).map(Load::seconds).sum();
-        if loaded_s >= LEARNS_S {
-            self.learn(&weighed);
+        self.learn(&weighed);
+    }
+
+    /// The load left last, if it weighs what the one before it did as far as can be told.
+    fn no_step(&self, weighed: &Weighed) -> Option<usize> {
+        let at = self.loads.len().checked_sub(2)?;
+        let (load, before) = (self.loads.get(at)?, self.loads.get(at.checked_sub(1)?)?);
+        let Weight { g, sd_g } = (*weighed.weights.get(at)?)?;
+        let fresh = load.told.is_none() && !load.done && !load.empty && !before.empty && before.is(load.base);
+        (fresh && g.abs() < CERTAIN * sd_g).then_some(at)
+    }
+
+    /// Makes one load of this one and the one before it.
+    fn join(&mut self, at: usize) {
+        let Some(load) = self.loads.remove(at) else { return };
+        if let Some(before) = at.checked_sub(1).and_then(|at| self.loads.get_mut(at)) {
+            before.level_g = load.level_g;
+            before.take(load);
+            let before = (before.since, before.level_g);
+            if let Some(next) = self.loads.get_mut(at) {
+                (next.base, next.base_g) = (Base::Load(before.0), before.1);
+            }
         }
+    }
+
+    fn weigh_shelf(&self) -> Option<Weighed> {
+        let before = self.follower.as_ref().and_then(Follower::doubts_from).unwrap_or(Mono(i64::MAX));
+        shelf::weigh(&self.loads, before, self.reads())
     }
 
     /// When a load was put on that weighs as much as has just been taken off.
@@ -333,11 +379,18 @@ impl Weigher {
     }
 
     fn learn(&mut self, weighed: &Weighed) {
+        let loaded_s: f64 = self.loads.iter().filter(|load| !load.empty).map(Load::seconds).sum();
+        if loaded_s < LEARNS_S {
+            return;
+        }
         let sea = weighed.sea;
         self.settles_s = weighed.settles_s;
         let [a, b] = sea.share;
-        self.motion += (a.hypot(b) - self.motion) * 0.3;
-        self.sea = Sea { decay: sea.decay.max(FORGETS), ..sea };
+        self.motion += (a.hypot(b) - self.motion) * 0.15;
+        // A slack between two seas is no calm.
+        let more = (0.7 * self.motion / a.hypot(b)).max(1.0);
+        let decay = (KNOWN / loaded_s).clamp(FORGETS.0, FORGETS.1);
+        self.sea = Sea { decay, share: [a * more, b * more], ..sea };
         if let Some(follower) = &mut self.follower {
             follower.learn(self.sea);
         }

@@ -43,9 +43,11 @@ const THIRD: f64 = 1.068;
 /// A sea is likely when the logarithm of its likelihood is no further than this from the best.
 const LIKELY_LN: f64 = 6.0;
 /// So many likely seas are looked at more finely.
-const FINER: usize = 10;
+const FINER: usize = 6;
 /// How fast the swings forget their phase, one over seconds.
 const DECAY: f64 = 0.02;
+/// ... and when looked at more finely.
+const DECAYS: [f64; 3] = [0.004, 0.02, 0.1];
 /// The logarithm of the motion is taken for normal about the usual one, with this deviation.
 const MOTION_LN_SD: f64 = 1.0;
 /// The least motion: a dock, as a share of gravity.
@@ -322,11 +324,12 @@ fn seas(shown: f64) -> impl Iterator<Item = Sea> {
     })
 }
 
-/// The seas about one of them, a third of the way to its neighbours.
+/// The seas about one of them, a third of the way to its neighbours, steadier and wilder.
 fn finer(sea: Sea) -> impl Iterator<Item = Sea> {
     let [low, high] = sea.hz;
     let by = [1.0 / THIRD, 1.0, THIRD];
-    by.into_iter().flat_map(move |a| by.into_iter().map(move |b| Sea { hz: [low * a, high * b], ..sea }))
+    let pairs = by.into_iter().flat_map(move |a| by.into_iter().map(move |b| [low * a, high * b]));
+    pairs.flat_map(move |hz| DECAYS.into_iter().map(move |decay| Sea { hz, decay, ..sea }))
 }
 
 /// What each load weighs over its base, over all seas.
