@@ -36,8 +36,9 @@ const CLOSE: i64 = SECOND / 25;
 const LEAST_G: f64 = 10.0;
 /// ... nor is less than this many steps of the scale.
 const LEAST_STEPS: f64 = 1.5;
-/// A step within a load is one when it is this many of its standard deviations.
-const CERTAIN: f64 = 4.0;
+/// A step from a load is one when it makes the readings likelier by this logarithm: of a step being so rare, and of a
+/// level that could have been any over two kilograms.
+const STEP_LN: f64 = 10.0;
 /// Motion of a deck as a share of gravity before it has shown itself.
 const MOTION: f64 = 0.03;
 /// The time constant with which a scale settles before it has shown its own, seconds.
@@ -125,7 +126,7 @@ pub struct Weigher {
     /// How many of them it is from, at most [`NOISED`].
     noised: u32,
     /// The smallest change from one reading to the next, grams, and how many there were.
-    step_g: f64,
+    step_g: Option<f64>,
     changes: u32,
     /// The time constant with which the scale settles, seconds.
     settles_s: f64,
@@ -152,7 +153,7 @@ impl Default for Weigher {
             zero_g: 0.0,
             noise_g2: NOISE_G * NOISE_G,
             noised: 10,
-            step_g: f64::INFINITY,
+            step_g: None,
             changes: 0,
             settles_s: SETTLES_S,
             shows: SHOWS_AFTER,
@@ -195,7 +196,7 @@ impl Weigher {
         self.net = reading.net.or(self.net);
         self.show_step(g);
         self.last_g = Some(g);
-        self.weigh(t, g, &mut events);
+        self.hear(t, g, &mut events);
         events
     }
 
@@ -231,7 +232,7 @@ impl Weigher {
         self.lose(&mut Vec::new());
     }
 
-    fn weigh(&mut self, t: Mono, g: f64, events: &mut Vec<Event>) {
+    fn hear(&mut self, t: Mono, g: f64, events: &mut Vec<Event>) {
         if self.follower.is_none() {
             self.loads.push_back(Load::new(t, self.base, self.zero_g, self.unseen_g));
         }
@@ -253,7 +254,7 @@ impl Weigher {
         let lain = self.loads.back().map_or(0, |load| t - load.since);
         if lain > self.shows && level_g > self.least_g() {
             self.shows = 2 * lain;
-            if let Some(weighed) = self.weigh_shelf() {
+            if let Some(weighed) = self.weigh(&self.loads) {
                 self.learn(&weighed);
             }
         }
@@ -276,7 +277,9 @@ impl Weigher {
         let like = |a: f64, b: f64| (a - b).abs() < least_g;
         closed.empty = like(step.from_g, self.zero_g);
         next.empty = like(step.to_g, self.zero_g);
-        let bump = step.at - closed.since < if closed.empty { ZERO } else { SHORTEST };
+        // One reading may have been taken in the midst of a step.
+        let few = closed.samples.len() < 2 && !closed.empty;
+        let bump = few || step.at - closed.since < if closed.empty { ZERO } else { SHORTEST };
         let base = closed.base;
         match self.loads.back_mut().filter(|before| before.is(base)) {
             // A hand, a sea over the side: the level goes on as it was.
@@ -313,10 +316,9 @@ impl Weigher {
     fn tell(&mut self, with_last: bool, events: &mut Vec<Event>) {
         let Some(now) = self.loads.back().map(Load::until) else { return };
         shelf::tidy(&mut self.loads, now);
-        let Some(mut weighed) = self.weigh_shelf() else { return };
-        if let Some(one) = self.no_step(&weighed) {
-            self.join(one);
-            let Some(again) = self.weigh_shelf() else { return };
+        let Some(mut weighed) = self.weigh(&self.loads) else { return };
+        if let Some((joined, again)) = self.joined() && again.ln > weighed.ln - STEP_LN {
+            self.loads = joined;
             weighed = again;
         }
         let least_g = self.least_g();
@@ -344,31 +346,28 @@ impl Weigher {
         self.learn(&weighed);
     }
 
-    /// The load left last, if it weighs what the one before it did as far as can be told.
-    fn no_step(&self, weighed: &Weighed) -> Option<usize> {
+    /// The shelf, had the load left last been one with the one it rose from, and how that weighs. Of a load on an empty
+    /// scale there is no such question.
+    fn joined(&self) -> Option<(VecDeque<Load>, Weighed)> {
         let at = self.loads.len().checked_sub(2)?;
         let (load, before) = (self.loads.get(at)?, self.loads.get(at.checked_sub(1)?)?);
-        let Weight { g, sd_g } = (*weighed.weights.get(at)?)?;
-        let fresh = load.told.is_none() && !load.done && !load.empty && !before.empty && before.is(load.base);
-        (fresh && g.abs() < CERTAIN * sd_g).then_some(at)
-    }
-
-    /// Makes one load of this one and the one before it.
-    fn join(&mut self, at: usize) {
-        let Some(load) = self.loads.remove(at) else { return };
-        if let Some(before) = at.checked_sub(1).and_then(|at| self.loads.get_mut(at)) {
-            before.level_g = load.level_g;
-            before.take(load);
-            let before = (before.since, before.level_g);
-            if let Some(next) = self.loads.get_mut(at) {
-                (next.base, next.base_g) = (Base::Load(before.0), before.1);
-            }
+        if load.told.is_some() || load.done || load.empty || before.empty || !before.is(load.base) {
+            return None;
         }
+        let mut joined = self.loads.clone();
+        let load = joined.remove(at)?;
+        let before = joined.get_mut(at - 1)?;
+        before.level_g = load.level_g;
+        before.take(load);
+        let before = before.clone();
+        joined.get_mut(at)?.rise_from(&before);
+        let weighed = self.weigh(&joined)?;
+        Some((joined, weighed))
     }
 
-    fn weigh_shelf(&self) -> Option<Weighed> {
+    fn weigh(&self, loads: &VecDeque<Load>) -> Option<Weighed> {
         let before = self.follower.as_ref().and_then(Follower::doubts_from).unwrap_or(Mono(i64::MAX));
-        shelf::weigh(&self.loads, before, self.reads())
+        shelf::weigh(loads, before, self.reads())
     }
 
     /// When a load was put on that weighs as much as has just been taken off.
@@ -432,12 +431,12 @@ impl Weigher {
         let Some(change) = self.last_g.map(|last| (g - last).abs()).filter(|change| *change > 1e-3) else {
             return;
         };
-        self.step_g = self.step_g.min(change);
+        self.step_g = Some(self.step_g.map_or(change, |step_g| step_g.min(change)));
         self.changes = self.changes.saturating_add(1);
     }
 
     fn step_g(&self) -> f64 {
-        if self.changes < SHOWS { STEP_G } else { self.step_g }
+        self.step_g.filter(|_| self.changes >= SHOWS).unwrap_or(STEP_G)
     }
 
     fn least_g(&self) -> f64 {

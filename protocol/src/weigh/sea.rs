@@ -33,8 +33,8 @@ pub(super) struct Turn {
 }
 
 impl Sea {
-    /// A small boat's deck before it has shown itself: swings of three per cent of gravity.
-    pub const UNKNOWN: Sea = Sea { hz: [0.2, 0.36], share: [0.03, 0.03], decay: 0.2 };
+    /// A small boat's deck before it has shown itself: swings of four per cent of gravity.
+    pub const UNKNOWN: Sea = Sea { hz: [0.2, 0.36], share: [0.04, 0.04], decay: 0.2 };
 
     /// The covariance of the swings' state before anything is known of their phase.
     pub fn covariance(&self) -> [[f64; 4]; 4] {

@@ -22,6 +22,8 @@ const MOST_SAMPLES: usize = 600;
 const MOST_OF_ONE: usize = 300;
 /// The end of a load, when a hand comes near, microseconds.
 const HAND: i64 = SECOND * 2 / 10;
+/// How often the levels are fitted, the last time finely.
+const ROUNDS: usize = 3;
 /// The time constants with which scales settle, seconds.
 const SETTLES_S: (f64, f64) = (0.04, 0.4);
 /// ... so after this it has settled, microseconds.
@@ -30,8 +32,14 @@ const SETTLED: i64 = SECOND * 8 / 10;
 const UNSETTLED: f64 = 0.7;
 /// ... and by which it may not follow the law of settling.
 const UNEVEN: f64 = 0.1;
-/// How well the law of the moving deck holds: tilt and lag, as a share of what is moved.
-const MISFIT: f64 = 0.001;
+/// How well the law of the moving deck holds for a reading: tilt, lag and waves that are no swings, as a share of what is
+/// moved.
+const MISFIT: f64 = 0.003;
+/// ... and for a weight as a whole.
+const TRUE: f64 = 0.001;
+/// A part of a wave says little of the whole: what the motion may add to a weight falls with this time under load,
+/// seconds.
+const PART_S: f64 = 1.5;
 /// Frequencies of the grid, hertz.
 const HZ: [f64; 8] = [0.13, 0.16, 0.195, 0.24, 0.29, 0.35, 0.42, 0.51];
 /// How the motion is shared between two swings.
@@ -40,10 +48,14 @@ const SHARED: [[f64; 2]; 3] = [[0.7, 0.7], [0.95, 0.3], [0.3, 0.95]];
 const SHOWN: [f64; 3] = [0.7, 1.4, 2.8];
 /// A third of the step from one frequency to the next.
 const THIRD: f64 = 1.068;
+/// ... and a third of that.
+const NINTH: f64 = 1.022;
 /// A sea is likely when the logarithm of its likelihood is no further than this from the best.
 const LIKELY_LN: f64 = 6.0;
 /// So many likely seas are looked at more finely.
 const FINER: usize = 6;
+/// ... and so many of those more finely still.
+const FINEST: usize = 4;
 /// How fast the swings forget their phase, one over seconds.
 const DECAY: f64 = 0.02;
 /// ... and when looked at more finely.
@@ -52,8 +64,8 @@ const DECAYS: [f64; 3] = [0.004, 0.02, 0.1];
 const MOTION_LN_SD: f64 = 1.0;
 /// The least motion: a dock, as a share of gravity.
 const STILL: f64 = 0.000_5;
-/// The most that the readings may show of it: 1.2 m/s² either way.
-const WILD: f64 = 0.12;
+/// The most that the readings may show of it.
+const WILD: f64 = 0.25;
 
 /// What a load rose from.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -113,6 +125,8 @@ pub(super) struct Weighed {
     pub weights: Vec<Option<Weight>>,
     /// The likeliest sea.
     pub sea: Sea,
+    /// Natural logarithm of how likely the readings are, over all seas and levels, up to a constant.
+    pub ln: f64,
     /// The likeliest time constant with which the scale settles, seconds, of the one it was taken for and its neighbours.
     pub settles_s: f64,
 }
@@ -198,27 +212,28 @@ pub(super) fn weigh(loads: &VecDeque<Load>, before: Mono, reads: Reads) -> Optio
     let mut about: Vec<f64> = loads.iter().map(|load| load.about_g().unwrap_or(0.0)).collect();
     let mut reads = reads;
     let mut weighed = None;
-    // What the deck moves and how far the scale settled is known only from the levels, so the second round knows better.
-    for _ in 0..2 {
+    // What the deck moves and how far the scale settled is known only from the levels, so each round knows better.
+    for round in 0..ROUNDS {
         let points = points(loads, before, &levels, &about, reads);
         let shown = shown(loads, before, &about, reads).clamp(STILL, WILD);
-        let fits = fits(&points, levels.count, shown, reads);
+        let (ln, fits) = fits(&points, levels.count, shown, reads, round + 1 == ROUNDS);
         let (weights, sea) = mix(loads, &levels, &fits, reads, shown)?;
         for (about, number) in about.iter_mut().zip(&levels.of) {
             if let Some(number) = *number {
                 *about = fits.iter().filter_map(|(share, _, fit)| Some(share * fit.g.get(number)?)).sum();
             }
         }
-        reads.settles_s = settles_s(&points, levels.count, &sea, reads.settles_s);
-        weighed = Some(Weighed { weights, sea, settles_s: reads.settles_s });
+        reads.settles_s = settles_s(&points, levels.count, &sea, reads.settles_s, if round == 0 { 2.0 } else { 1.2 });
+        weighed = Some(Weighed { weights, sea, ln, settles_s: reads.settles_s });
     }
     weighed
 }
 
-/// The likeliest of a time constant and its neighbours, seconds.
-fn settles_s(points: &[Point], levels: usize, sea: &Sea, settles_s: f64) -> f64 {
+/// The likeliest of a time constant and its neighbours up to `by` times it, seconds.
+fn settles_s(points: &[Point], levels: usize, sea: &Sea, settles_s: f64, by: f64) -> f64 {
     let of = |settles_s: f64| Some((fit(points, levels, sea, settles_s)?.ln_likelihood, settles_s));
-    let near = [0.5, 0.8, 1.0, 1.25, 2.0].map(|by| (settles_s * by).clamp(SETTLES_S.0, SETTLES_S.1)).into_iter().filter_map(of);
+    let half = by.sqrt();
+    let near = [1.0 / by, 1.0 / half, 1.0, half, by].map(|by| (settles_s * by).clamp(SETTLES_S.0, SETTLES_S.1)).into_iter().filter_map(of);
     near.max_by(|a, b| a.0.total_cmp(&b.0)).map_or(settles_s, |(_, settles_s)| settles_s)
 }
 
@@ -292,55 +307,72 @@ fn shown(loads: &VecDeque<Load>, before: Mono, about: &[f64], reads: Reads) -> f
     if moved > 0.0 { (squares.max(0.0) / moved).sqrt() } else { 0.0 }
 }
 
+/// A sea with the logarithm of its likelihood, later the share it counts, and the levels under it.
+type Fitted = (f64, Sea, Levels);
+
 /// The levels under each sea, with the share each counts.
-fn fits(points: &[Point], levels: usize, shown: f64, reads: Reads) -> Vec<(f64, Sea, Levels)> {
+fn fits(points: &[Point], levels: usize, shown: f64, reads: Reads, fine: bool) -> (f64, Vec<Fitted>) {
     let one = |sea: Sea| {
         let [a, b] = sea.share;
         let usual = (a.hypot(b) / reads.motion).ln() / MOTION_LN_SD;
         let levels = fit(points, levels, &sea, reads.settles_s)?;
         Some((levels.ln_likelihood - 0.5 * usual * usual, sea, levels))
     };
-    let mut fits: Vec<_> = seas(shown).filter_map(one).collect();
-    fits.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let best = fits.first().map_or(0.0, |fit| fit.0);
-    let (likely, rest) = fits.split_at(fits.partition_point(|fit| fit.0 > best - LIKELY_LN).min(FINER));
-    let finer = likely.iter().flat_map(|(_, sea, _)| finer(*sea)).filter_map(one);
-    let mut fits: Vec<_> = finer.chain(rest.iter().cloned()).collect();
+    let over: &[f64] = if fine { &SHOWN } else { &SHOWN[1..2] };
+    let mut fits: Vec<_> = over.iter().flat_map(|over| seas(over * shown)).filter_map(one).collect();
+    if fine {
+        fits = looked_at(fits, FINER, |sea| DECAYS.map(|decay| finer(Sea { decay, ..sea }, THIRD)).concat(), one);
+        fits = looked_at(fits, FINEST, |sea| finer(sea, NINTH).to_vec(), one);
+    }
     let best = fits.iter().map(|fit| fit.0).fold(f64::NEG_INFINITY, f64::max);
     fits.retain(|fit| fit.0 > best - 2.0 * LIKELY_LN);
     fits.iter_mut().for_each(|fit| fit.0 = (fit.0 - best).exp());
     let sum: f64 = fits.iter().map(|fit| fit.0).sum();
     fits.iter_mut().for_each(|fit| fit.0 /= sum);
-    fits
+    (best + (sum / fits.len().max(1) as f64).ln(), fits)
 }
 
-/// The seas of the grid.
-fn seas(shown: f64) -> impl Iterator<Item = Sea> {
+/// The seas of the grid, of this much motion.
+fn seas(motion: f64) -> impl Iterator<Item = Sea> {
     let pairs = HZ.into_iter().enumerate().flat_map(|(n, low)| HZ.into_iter().skip(n + 1).map(move |high| [low, high]));
     pairs.flat_map(move |hz| {
-        SHARED.into_iter().flat_map(move |shared| {
-            SHOWN.into_iter().map(move |over| Sea { hz, share: shared.map(|part| part * over * shown), decay: DECAY })
-        })
+        SHARED.into_iter().map(move |shared| Sea { hz, share: shared.map(|part| part * motion), decay: DECAY })
     })
 }
 
-/// The seas about one of them, a third of the way to its neighbours, steadier and wilder.
-fn finer(sea: Sea) -> impl Iterator<Item = Sea> {
+/// The fits, with the likeliest `most` of them replaced by those of the seas about them.
+fn looked_at(
+    mut fits: Vec<Fitted>,
+    most: usize,
+    about: impl Fn(Sea) -> Vec<Sea>,
+    one: impl Fn(Sea) -> Option<Fitted>,
+) -> Vec<Fitted> {
+    fits.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let best = fits.first().map_or(0.0, |fit| fit.0);
+    let likely = fits.partition_point(|fit| fit.0 > best - LIKELY_LN).min(most);
+    let rest = fits.split_off(likely);
+    fits.iter().flat_map(|(_, sea, _)| about(*sea)).filter_map(one).chain(rest).collect()
+}
+
+/// The seas about one of them, further by `by` in both frequencies.
+fn finer(sea: Sea, by: f64) -> [Sea; 9] {
     let [low, high] = sea.hz;
-    let by = [1.0 / THIRD, 1.0, THIRD];
-    let pairs = by.into_iter().flat_map(move |a| by.into_iter().map(move |b| [low * a, high * b]));
-    pairs.flat_map(move |hz| DECAYS.into_iter().map(move |decay| Sea { hz, decay, ..sea }))
+    let steps = [1.0 / by, 1.0, by];
+    std::array::from_fn(|n| Sea { hz: [low * steps[n / 3], high * steps[n % 3]], ..sea })
 }
 
 /// What each load weighs over its base, over all seas.
 fn mix(
     loads: &VecDeque<Load>,
     levels: &Numbers,
-    fits: &[(f64, Sea, Levels)],
+    fits: &[Fitted],
     reads: Reads,
     shown: f64,
 ) -> Option<(Vec<Option<Weight>>, Sea)> {
     let sea = fits.iter().max_by(|a, b| a.0.total_cmp(&b.0))?.1;
+    let loaded_s: f64 = loads.iter().filter(|load| !load.empty).map(Load::seconds).sum();
+    let [a, b] = sea.share;
+    let unseen = a.hypot(b).max(reads.motion) * (-loaded_s / PART_S).exp();
     let weight = |(load, number): (&Load, &Option<usize>)| {
         let (number, base) = ((*number)?, levels.base(loads, load)?);
         if base == number {
@@ -358,7 +390,7 @@ fn mix(
             .sum();
         // Readings that the deck moves over several steps of the scale average its rounding away; else it stays.
         let rounded = if shown * g.abs() < 0.4 * reads.step_g { reads.step_g.powi(2) / 12.0 } else { 0.0 };
-        Some(Weight { g, sd_g: (spread + rounded + (MISFIT * g).powi(2)).sqrt() })
+        Some(Weight { g, sd_g: (spread + rounded + (TRUE.hypot(unseen) * g).powi(2)).sqrt() })
     };
     Some((loads.iter().zip(&levels.of).map(weight).collect(), sea))
 }
