@@ -10,6 +10,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a benchmark fails by panicking")]
 
 #[path = "pairing/chance.rs"]
+#[allow(dead_code, reason = "shared with the benchmark of pairing")]
 mod chance;
 #[path = "weighing/deck.rs"]
 mod deck;
@@ -52,14 +53,10 @@ const PAN: Case = Case {
     rates_hz: &[5.0, 10.0],
     steps_g: &[1.0, 2.0, 5.0],
 };
-const ALL: Case = Case {
-    heave_m_s2: (0.2, 1.0),
-    items: (1, 8),
-    lie_s: (2.0, 8.0),
-    steps_g: &[1.0, 2.0, 5.0, 10.0],
-    ..PAN
-};
-const TUB: Case = Case { tub_g: Some((1_000.0, 4_000.0)), items: (2, 6), lie_s: (4.0, 8.0), heave_m_s2: (0.2, 0.6), ..PAN };
+const ALL: Case =
+    Case { heave_m_s2: (0.2, 1.0), items: (1, 8), lie_s: (2.0, 8.0), steps_g: &[1.0, 2.0, 5.0, 10.0], ..PAN };
+const TUB: Case =
+    Case { tub_g: Some((1_000.0, 4_000.0)), items: (2, 6), lie_s: (4.0, 8.0), heave_m_s2: (0.2, 0.6), ..PAN };
 
 fn main() {
     let has = |flag: &str| std::env::args().any(|arg| arg == flag);
@@ -67,7 +64,18 @@ fn main() {
     let pulls = if has("--quick") { 60 } else { 600 };
     println!(
         "{:<40} {:>6} {:>8} {:>7} | {:>6} {:>6} {:>6} {:>6} | {:>6} {:>6} | {:>7} {:>7}",
-        "", "items", "counted", "pulls", "rms %", "last", "mean", "median", "worst", "chi²", "total %", "last"
+        "",
+        "items",
+        "counted",
+        "pulls",
+        "rms %",
+        "last",
+        "mean",
+        "median",
+        "worst",
+        "chi²",
+        "total %",
+        "last"
     );
     let cases: &[(&str, Case)] = &[
         ("4 s, 0.5 m/s², one claw", PAN),
@@ -88,13 +96,7 @@ fn main() {
         ("the same, broad sea", Case { sea: Sea::Broad, ..TUB }),
         ("into a tub, 0.5-1.0 m/s²", Case { heave_m_s2: (0.5, 1.0), ..TUB }),
     ];
-    if has("--debug") {
-        debug(&cases[std::env::var("CASE").unwrap().parse::<usize>().unwrap()].1, first, 600);
-        return;
-    }
-    let only: Option<Vec<usize>> = std::env::var("ONLY").ok().map(|s| s.split(',').map(|n| n.parse().unwrap()).collect());
-    for (n, (name, case)) in cases.iter().enumerate() {
-        if only.as_ref().is_some_and(|only| !only.contains(&n)) { continue; }
+    for (name, case) in cases {
         line(name, &run(case, first, pulls));
     }
 }
@@ -137,15 +139,11 @@ fn pull(case: &Case, seed: u64) -> Score {
     }
     let rate_hz = case.rates_hz[chance.below(case.rates_hz.len())];
     let step_g = case.steps_g[chance.below(case.steps_g.len())];
-    let scale = Scale { rate_hz, step_g, noise_g: chance.between(0.5, 1.5), lag_s: std::env::var("LAG").map_or_else(|_| chance.between(0.05, 0.3), |l| l.parse().unwrap()) };
+    let scale =
+        Scale { rate_hz, step_g, noise_g: chance.between(0.5, 1.5), lag_s: chance.between(0.05, 0.3) };
     let heave_m_s2 = between(case.heave_m_s2, &mut chance);
     let lift = deck::lift(case.sea, heave_m_s2, t + 4.0, &mut chance);
     let readings = deck::readings(&scale, &loads, &lift, &mut chance);
-    if std::env::var("SHOW").is_ok_and(|s| s == seed.to_string()) {
-        println!("{items:#.1?} step {step_g} rate {rate_hz} {scale:?}");
-        for (t, r) in &readings { println!("{:.2} {:?}", t.0 as f64 / 1e6, r.g); }
-        println!("{:#?}", score::weigh(&readings));
-    }
     score::score(&readings, &items, rate_hz)
 }
 
@@ -160,13 +158,4 @@ fn line(name: &str, score: &Score) {
         100.0 * score.worst,
         score.chi(),
     );
-}
-
-#[allow(dead_code)]
-fn debug(case: &Case, first: u64, pulls: u64) {
-    for n in 0..pulls {
-        if std::env::var("SHOW").is_ok_and(|s| s != (first + n).to_string()) { continue; }
-        let s = pull(case, first + n);
-        if s.worst > 0.03 || s.whole == 0 { println!("SEED {} worst {:.3} {}/{} inv {}", first + n, s.worst, s.found, s.items, s.invented); }
-    }
 }

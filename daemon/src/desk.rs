@@ -229,6 +229,7 @@ impl Desk {
             program: PROGRAM.to_owned(),
             schema: JOURNAL_SCHEMA,
             system: None,
+            sizes: self.settings.classes(),
         }
     }
 }

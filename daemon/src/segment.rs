@@ -7,6 +7,7 @@ use gunwale_protocol::finding::Finding;
 use gunwale_protocol::haul::{Event, Haul, NotTaken};
 use gunwale_protocol::input::{Input, JOURNAL_SCHEMA, Run, Stamped, Statement};
 use gunwale_protocol::nmea::Epoch;
+use gunwale_protocol::sizes::Sizes;
 use gunwale_protocol::time::{Mono, Utc};
 use gunwale_protocol::trip::Found;
 use serde::{Deserialize, Serialize};
@@ -83,9 +84,9 @@ impl Segment {
             Input::Run(run) => Segment::new(run, t, first.after),
             _ => {
                 let (boat, program) = (String::new(), String::new());
-                let timezone = "UTC".to_owned();
+                let (timezone, system, sizes) = ("UTC".to_owned(), None, Sizes::default());
                 let run =
-                    Run { id: id.into(), boat, timezone, program, schema: JOURNAL_SCHEMA, system: None };
+                    Run { id: id.into(), boat, timezone, program, schema: JOURNAL_SCHEMA, system, sizes };
                 Segment::new(&run, t, 0)
             }
         }
@@ -168,7 +169,8 @@ impl Segment {
 
     fn own(&self, finding: Finding) -> Found {
         let run = self.haul.run();
-        Found { boat: run.boat.clone(), timezone: run.timezone.clone(), finding }
+        let (boat, timezone) = (run.boat.clone(), run.timezone.clone());
+        Found { boat, timezone, sizes: run.sizes.clone(), finding }
     }
 
     fn collect(&mut self) {

@@ -1,8 +1,10 @@
 //! The settings file: every key has a default, an unknown key is an error that names it and its line.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use gunwale_protocol::scale::{Described, Pattern, Unit};
+use gunwale_protocol::sizes::{SizeError, Sizes};
 use serde::Deserialize;
 
 use crate::device::button::Line;
@@ -19,6 +21,8 @@ pub struct Settings {
     pub gps: Device,
     /// The scale.
     pub scale: Scale,
+    /// The classes of claws by weight: what each begins at; none: those common in the trade.
+    pub sizes: Option<BTreeMap<String, String>>,
     /// The microphone.
     pub mic: Mic,
     /// The note button.
@@ -144,6 +148,7 @@ impl Default for Settings {
             timezone: "UTC".into(),
             gps: Device::default(),
             scale: Scale::default(),
+            sizes: None,
             mic: Mic::default(),
             button: Button::default(),
             cues: Cues::default(),
@@ -182,6 +187,14 @@ pub enum SettingsError {
         /// As given.
         timezone: String,
     },
+    /// A class of claws that begins nowhere.
+    #[error("settings {path}: {problem}")]
+    Size {
+        /// The file.
+        path: PathBuf,
+        /// Names the class.
+        problem: SizeError,
+    },
     /// A pattern for the scale's frames that leaves the unit open.
     #[error(
         "settings {path}: `pattern` in [scale] names no part (?<unit>…): add one, or say the unit as unit = \"kg\""
@@ -207,6 +220,17 @@ impl Settings {
         }
     }
 
+    /// The classes of claws by weight.
+    pub fn classes(&self) -> Sizes {
+        // Read once already when the settings were.
+        self.read_sizes().unwrap_or_default()
+    }
+
+    fn read_sizes(&self) -> Result<Sizes, SizeError> {
+        let Some(table) = &self.sizes else { return Ok(Sizes::default()) };
+        Sizes::of(table.iter().map(|(name, from)| (name.as_str(), from.as_str())))
+    }
+
     fn parse(text: &str, path: &Path) -> Result<Settings, SettingsError> {
         let settings: Settings = toml::from_str(text).map_err(|e| {
             let before = e.span().and_then(|span| text.get(..span.start)).unwrap_or("");
@@ -216,6 +240,7 @@ impl Settings {
         if jiff::tz::TimeZone::get(&settings.timezone).is_err() {
             return Err(SettingsError::Timezone { path: path.into(), timezone: settings.timezone });
         }
+        settings.read_sizes().map_err(|problem| SettingsError::Size { path: path.into(), problem })?;
         let Scale { pattern, unit, .. } = &settings.scale;
         if unit.is_none() && pattern.as_ref().is_some_and(|pattern| !pattern.has_unit()) {
             return Err(SettingsError::PatternUnit { path: path.into() });

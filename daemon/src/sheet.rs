@@ -6,7 +6,7 @@ use std::fmt::Write;
 use gunwale_protocol::finding::Flag;
 use gunwale_protocol::pairing::Grade;
 use gunwale_protocol::place::{LatLon, bearing_deg, distance_m};
-use gunwale_protocol::record::Record;
+use gunwale_protocol::record::{BySize, Record, Weight};
 use gunwale_protocol::tally::{KEYS, Kind};
 use gunwale_protocol::time::{HOUR, Utc};
 use gunwale_protocol::trip::Entry;
@@ -99,7 +99,7 @@ fn line(number: usize, pull: &Record, clock: &Clock<'_>) -> String {
     };
     let soak = pull.soak_h.map_or("–".into(), |hours| format!("{hours:.1} h"));
     let mut parts = vec![tally(pull)];
-    parts.extend(pull.weight.as_ref().map(|w| format!("{:.0} g", w.total_g)));
+    parts.extend(pull.weight.as_ref().map(weighed));
     parts.extend(remarks(pull));
     parts.retain(|part| !part.is_empty());
     format!(
@@ -107,6 +107,27 @@ fn line(number: usize, pull: &Record, clock: &Clock<'_>) -> String {
         clock.time(pull.started_at.as_ref()),
         parts.join("; ")
     )
+}
+
+/// What was weighed at a pull: the weight, and the claws of each size.
+fn weighed(weight: &Weight) -> String {
+    let sizes = by_size([weight]);
+    let sizes = if sizes.is_empty() { sizes } else { format!(" ({sizes})") };
+    format!("{:.0} g{sizes}", weight.total_g)
+}
+
+/// Claws by size, the heaviest class first.
+fn by_size<'a>(weights: impl IntoIterator<Item = &'a Weight>) -> String {
+    let mut sums: BTreeMap<&str, BySize> = BTreeMap::new();
+    for (size, part) in weights.into_iter().flat_map(|weight| &weight.by_size) {
+        let sum = sums.entry(size).or_default();
+        sum.claws += part.claws;
+        sum.g += part.g;
+    }
+    let mut sums: Vec<(&str, BySize)> = sums.into_iter().collect();
+    sums.sort_by(|(_, a), (_, b)| (b.g / f64::from(b.claws)).total_cmp(&(a.g / f64::from(a.claws))));
+    let one = |(size, sum): (&str, BySize)| format!("{} {size}", sum.claws);
+    sums.into_iter().map(one).collect::<Vec<_>>().join(", ")
 }
 
 fn tally(pull: &Record) -> String {
@@ -182,6 +203,7 @@ fn said(flag: Flag) -> Option<&'static str> {
         Flag::NoFix => Some("no position"),
         Flag::ScaleGap => Some("the scale fell silent"),
         Flag::Overload => Some("the scale was overloaded"),
+        Flag::ClawsDiffer => Some("not as many claws weighed as said"),
         Flag::CountDiffers => Some("the counts do not fit together"),
         Flag::LateNote => None,
     }
@@ -248,11 +270,13 @@ fn dock(pulls: &[Record], idle: &[String]) -> [(&'static str, String); 5] {
         n => format!("{n} {word}"),
     };
     let catch = SUMS.map(sum).join(", ");
+    let sizes = by_size(pulls.iter().filter_map(|pull| pull.weight.as_ref()));
+    let sizes = if sizes.is_empty() { sizes } else { format!(": {sizes}") };
     let weighings: usize = pulls.iter().filter_map(|p| p.weight.as_ref()).map(|w| w.weighings.len()).sum();
     let grams: f64 = pulls.iter().filter_map(|p| p.weight.as_ref()).map(|w| w.total_g).sum();
     let weight = match weighings {
         0 => "nothing weighed".to_owned(),
-        n => format!("{grams:.0} g in {} (not legal for trade)", plural(n, "weighing")),
+        n => format!("{grams:.0} g in {}{sizes} (not legal for trade)", plural(n, "weighing")),
     };
     let settle: Vec<String> = pulls
         .iter()

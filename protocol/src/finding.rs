@@ -123,6 +123,8 @@ pub enum Flag {
     Overload,
     /// More keepers than crabs, or other counts that cannot be.
     CountDiffers,
+    /// The claws said are not as many as were weighed.
+    ClawsDiffer,
     /// A note was said after leaving.
     LateNote,
 }

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::sizes::Sizes;
 use crate::time::{Mono, Utc};
 
 /// An input and when it came in.
@@ -64,6 +65,9 @@ pub struct Run {
     /// What the system clock said at the line's `t`, when the segment is a live run: serves when GPS gives no date.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub system: Option<String>,
+    /// The crew's classes of claws by weight.
+    #[serde(default, skip_serializing_if = "Sizes::is_default")]
+    pub sizes: Sizes,
 }
 
 /// Version of the journal's form that this program writes and reads.

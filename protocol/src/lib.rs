@@ -23,6 +23,7 @@ pub mod place;
 pub mod record;
 pub mod register;
 pub mod scale;
+pub mod sizes;
 pub mod stop;
 pub mod tally;
 pub mod tape;

@@ -109,8 +109,20 @@ pub struct Weight {
     pub total_g: f64,
     /// One standard deviation of the sum, grams.
     pub sd_g: f64,
+    /// Claws of each size class, as far as they were weighed one by one.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub by_size: BTreeMap<String, BySize>,
     /// Each weighing, in order of time.
     pub weighings: Vec<WeighingRecord>,
+}
+
+/// The claws of one size class.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct BySize {
+    /// How many.
+    pub claws: u32,
+    /// Their weight together, grams.
+    pub g: f64,
 }
 
 /// One weighing.

@@ -14,11 +14,13 @@ use crate::input::Statement;
 use crate::pairing::Usual;
 use crate::record::{LooseRecord, Record};
 use crate::register::Register;
+use crate::sizes::Sizes;
 use crate::tally::Kind;
 use crate::time::{HOUR, Utc};
 
 mod moves;
 mod pair;
+mod weight;
 mod words;
 mod write;
 
@@ -35,6 +37,9 @@ pub struct Found {
     pub boat: String,
     /// IANA time zone of the boat's day.
     pub timezone: String,
+    /// The crew's classes of claws by weight.
+    #[serde(default, skip_serializing_if = "Sizes::is_default")]
+    pub sizes: Sizes,
     /// What was found.
     pub finding: Finding,
 }

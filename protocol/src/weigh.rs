@@ -8,6 +8,7 @@
 mod fit;
 mod follow;
 mod matrix;
+mod reads;
 mod sample;
 mod sea;
 mod shelf;
@@ -19,8 +20,9 @@ use serde::{Deserialize, Serialize};
 use crate::scale::{Reading, State};
 use crate::time::{Mono, SECOND};
 use follow::{Follower, Noise, Step};
+use reads::Reads;
 use sea::Sea;
-use shelf::{Base, Load, Reads, Weighed, Weight};
+use shelf::{Base, Load, Weighed, Weight};
 
 /// Silence longer than this while loaded is a gap, microseconds.
 const GAP: i64 = 3 * SECOND;
@@ -39,18 +41,6 @@ const LEAST_STEPS: f64 = 1.5;
 /// A step from a load is one when it makes the readings likelier by this logarithm: of a step being so rare, and of a
 /// level that could have been any over two kilograms.
 const STEP_LN: f64 = 10.0;
-/// Motion of a deck as a share of gravity before it has shown itself.
-const MOTION: f64 = 0.03;
-/// The time constant with which a scale settles before it has shown its own, seconds.
-const SETTLES_S: f64 = 0.2;
-/// The noise of a reading before the empty scale has shown it, grams.
-const NOISE_G: f64 = 0.7;
-/// The readings of the empty scale that its noise is taken from, the last ones.
-const NOISED: u32 = 200;
-/// The scale's step that is assumed until it has shown its own, grams.
-const STEP_G: f64 = 1.0;
-/// So many changes from one reading to the next show the step.
-const SHOWS: u32 = 5;
 /// A load shows the deck after this long, microseconds.
 const SHOWS_AFTER: i64 = 4 * SECOND;
 /// A sea is learned from this many seconds under load.
@@ -119,21 +109,10 @@ pub struct Weigher {
     unseen_g: f64,
     /// Loads that seem to have been taken off again.
     off: Vec<Mono>,
-    /// The empty scale's reading, grams.
-    zero_g: f64,
-    /// Variance of the empty scale's readings, square grams.
-    noise_g2: f64,
-    /// How many of them it is from, at most [`NOISED`].
-    noised: u32,
-    /// The smallest change from one reading to the next, grams, and how many there were.
-    step_g: Option<f64>,
-    changes: u32,
-    /// The time constant with which the scale settles, seconds.
-    settles_s: f64,
+    /// How the scale reads.
+    reads: Reads,
     /// How long the load on the scale must have lain to show the deck, microseconds.
     shows: i64,
-    /// Usual motion of the deck as a share of gravity.
-    motion: f64,
     /// The sea as last learned.
     sea: Sea,
 }
@@ -150,14 +129,8 @@ impl Default for Weigher {
             base: Base::Unknown,
             unseen_g: 0.0,
             off: Vec::new(),
-            zero_g: 0.0,
-            noise_g2: NOISE_G * NOISE_G,
-            noised: 10,
-            step_g: None,
-            changes: 0,
-            settles_s: SETTLES_S,
+            reads: Reads::default(),
             shows: SHOWS_AFTER,
-            motion: MOTION,
             sea: Sea::UNKNOWN,
         }
     }
@@ -194,7 +167,9 @@ impl Weigher {
             self.tare(reading.net == Some(true), &mut events);
         }
         self.net = reading.net.or(self.net);
-        self.show_step(g);
+        if let Some(last_g) = self.last_g {
+            self.reads.show_change(g - last_g);
+        }
         self.last_g = Some(g);
         self.hear(t, g, &mut events);
         events
@@ -213,7 +188,7 @@ impl Weigher {
 
     /// When [`Weigher::advance`] will find a gap, were no reading to come.
     pub fn deadline(&self) -> Option<Mono> {
-        let loaded = self.last_g.is_some_and(|g| (g - self.zero_g).abs() > self.least_g());
+        let loaded = self.last_g.is_some_and(|g| (g - self.reads.zero_g).abs() > self.least_g());
         self.last.filter(|_| loaded).map(|last| last + GAP + 1)
     }
 
@@ -234,21 +209,22 @@ impl Weigher {
 
     fn hear(&mut self, t: Mono, g: f64, events: &mut Vec<Event>) {
         if self.follower.is_none() {
-            self.loads.push_back(Load::new(t, self.base, self.zero_g, self.unseen_g));
+            self.loads.push_back(Load::new(t, self.base, self.reads.zero_g, self.unseen_g));
         }
         if let Some(load) = self.loads.back_mut() {
             load.push(t, g);
         }
-        let noise = Noise { g: self.reads().noise_g, settles_s: self.settles_s, unseen_g: self.unseen_g };
+        let noise =
+            Noise { g: self.reads.noise_g(), settles_s: self.reads.settles_s, unseen_g: self.unseen_g };
         let follower = self.follower.get_or_insert_with(|| Follower::new(self.sea));
         let step = follower.take(t, g, noise);
         let (level_g, held) = (follower.level_g().unwrap_or(g), follower.held(t));
         if let Some(step) = step {
             self.step(step, events);
-        } else if held > SECOND && [g, level_g].into_iter().all(|g| (g - self.zero_g).abs() < self.least_g()) {
-            self.zero_g = level_g;
-            self.noised = self.noised.saturating_add(1).min(NOISED);
-            self.noise_g2 += ((g - level_g).powi(2) - self.noise_g2) / f64::from(self.noised);
+        } else if held > SECOND
+            && [g, level_g].into_iter().all(|g| (g - self.reads.zero_g).abs() < self.least_g())
+        {
+            self.reads.show_empty(g, level_g);
         }
         // What lies there for a while shows the deck: after four seconds, eight, sixteen.
         let lain = self.loads.back().map_or(0, |load| t - load.since);
@@ -260,7 +236,7 @@ impl Weigher {
         }
         if self.loads.back().is_some_and(|load| t - load.since > SETTLED && !load.done) {
             self.tell(true, events);
-            events.extend(self.off.drain(..).map(|at| Event::TakenOff { at }));
+            self.take_off(events);
             if let Some(load) = self.loads.back_mut() {
                 load.done = true;
             }
@@ -275,8 +251,8 @@ impl Weigher {
         closed.level_g = step.from_g;
         let least_g = self.least_g();
         let like = |a: f64, b: f64| (a - b).abs() < least_g;
-        closed.empty = like(step.from_g, self.zero_g);
-        next.empty = like(step.to_g, self.zero_g);
+        closed.empty = like(step.from_g, self.reads.zero_g);
+        next.empty = like(step.to_g, self.reads.zero_g);
         // One reading may have been taken in the midst of a step.
         let few = closed.samples.len() < 2 && !closed.empty;
         let bump = few || step.at - closed.since < if closed.empty { ZERO } else { SHORTEST };
@@ -317,13 +293,15 @@ impl Weigher {
         let Some(now) = self.loads.back().map(Load::until) else { return };
         shelf::tidy(&mut self.loads, now);
         let Some(mut weighed) = self.weigh(&self.loads) else { return };
-        if let Some((joined, again)) = self.joined() && again.ln > weighed.ln - STEP_LN {
+        if let Some((joined, again)) = self.joined()
+            && again.ln > weighed.ln - STEP_LN
+        {
             self.loads = joined;
             weighed = again;
         }
         let least_g = self.least_g();
         let count = self.loads.len() - usize::from(!with_last);
-        let mut lowered = None;
+        let (mut lowered, mut more) = (None, false);
         for (load, weight) in self.loads.iter_mut().zip(&weighed.weights).take(count) {
             let Some(weight) = weight.filter(|_| !load.done) else { continue };
             let Weight { g, sd_g } = weight;
@@ -332,15 +310,17 @@ impl Weigher {
                     events.push(Event::Mended { at: load.since, g, sd_g });
                 }
             } else if load.base_g > -least_g && g > least_g {
-                // With more put on, what was taken off before did not begin the emptying.
-                let off = std::mem::take(&mut self.off).into_iter();
-                events.extend(off.map(|at| Event::TakenOff { at }));
+                more = true;
                 load.told = Some(weight);
                 events.push(Event::Weighed { at: load.since, g, sd_g });
             } else {
                 load.done = true;
                 lowered = Some(weight).filter(|_| g < -least_g && !load.empty).or(lowered);
             }
+        }
+        if more {
+            // What was taken off before did not begin the emptying.
+            self.take_off(events);
         }
         self.off.extend(lowered.and_then(|by| self.put_on(by)));
         self.learn(&weighed);
@@ -367,7 +347,17 @@ impl Weigher {
 
     fn weigh(&self, loads: &VecDeque<Load>) -> Option<Weighed> {
         let before = self.follower.as_ref().and_then(Follower::doubts_from).unwrap_or(Mono(i64::MAX));
-        shelf::weigh(loads, before, self.reads())
+        shelf::weigh(loads, before, &self.reads)
+    }
+
+    /// What was taken off stays off.
+    fn take_off(&mut self, events: &mut Vec<Event>) {
+        for at in self.off.drain(..) {
+            self.loads.iter_mut().filter(|load| load.since == at).for_each(|load| {
+                (load.told, load.done) = (None, true);
+            });
+            events.push(Event::TakenOff { at });
+        }
     }
 
     /// When a load was put on that weighs as much as has just been taken off.
@@ -383,11 +373,10 @@ impl Weigher {
             return;
         }
         let sea = weighed.sea;
-        self.settles_s = weighed.settles_s;
         let [a, b] = sea.share;
-        self.motion += (a.hypot(b) - self.motion) * 0.15;
+        self.reads.show_deck(a.hypot(b), weighed.settles_s);
         // A slack between two seas is no calm.
-        let more = (0.7 * self.motion / a.hypot(b)).max(1.0);
+        let more = (0.7 * self.reads.motion / a.hypot(b)).max(1.0);
         let decay = (KNOWN / loaded_s).clamp(FORGETS.0, FORGETS.1);
         self.sea = Sea { decay, share: [a * more, b * more], ..sea };
         if let Some(follower) = &mut self.follower {
@@ -413,7 +402,7 @@ impl Weigher {
             self.step(step, events);
         }
         let Some(level_g) = self.follower.take().and_then(|follower| follower.level_g()) else { return };
-        let empty = (level_g - self.zero_g).abs() < self.least_g();
+        let empty = (level_g - self.reads.zero_g).abs() < self.least_g();
         if let Some(load) = self.loads.back_mut() {
             (load.level_g, load.empty) = (level_g, empty);
         }
@@ -426,26 +415,8 @@ impl Weigher {
         self.base = if empty { Base::Empty } else { Base::Unknown };
     }
 
-    /// Takes a change from one reading to the next for what it shows of the scale's step.
-    fn show_step(&mut self, g: f64) {
-        let Some(change) = self.last_g.map(|last| (g - last).abs()).filter(|change| *change > 1e-3) else {
-            return;
-        };
-        self.step_g = Some(self.step_g.map_or(change, |step_g| step_g.min(change)));
-        self.changes = self.changes.saturating_add(1);
-    }
-
-    fn step_g(&self) -> f64 {
-        self.step_g.filter(|_| self.changes >= SHOWS).unwrap_or(STEP_G)
-    }
-
     fn least_g(&self) -> f64 {
-        LEAST_G.max(LEAST_STEPS * self.step_g())
-    }
-
-    fn reads(&self) -> Reads {
-        let step_g = self.step_g();
-        Reads { noise_g: self.noise_g2.max(step_g * step_g / 12.0).sqrt(), step_g, settles_s: self.settles_s, motion: self.motion }
+        LEAST_G.max(LEAST_STEPS * self.reads.step_g())
     }
 }
 

@@ -4,6 +4,7 @@
 use gunwale_protocol::finding::{Finding, Flag};
 use gunwale_protocol::haul::{Event, Haul};
 use gunwale_protocol::input::{Input, JOURNAL_SCHEMA, Run, Stamped, Voice};
+use gunwale_protocol::sizes::Sizes;
 use gunwale_protocol::time::{Mono, SECOND};
 use proptest::prelude::*;
 
@@ -123,6 +124,7 @@ fn fold() -> Haul {
         program: "test".into(),
         schema: JOURNAL_SCHEMA,
         system: None,
+        sizes: Sizes::default(),
     };
     Haul::new(run, Mono(0))
 }

@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 use gunwale_protocol::finding::{Finding, Moment, Note, SetDown, Spot, Stop, TimeSource};
 use gunwale_protocol::input::{Stated, Statement, TrapPlace, TrapStated};
+use gunwale_protocol::sizes::Sizes;
 use gunwale_protocol::time::{DAY, Mono, SECOND, Utc};
 use gunwale_protocol::trip::{Found, Ledger};
 
@@ -78,5 +79,10 @@ fn found(trip: i64, pull: usize, side: usize, gap_m: f64) -> Found {
         water_c: None,
         flags: BTreeSet::new(),
     };
-    Found { boat: "Tern".into(), timezone: "UTC".into(), finding: Finding::Stop(stop) }
+    Found {
+        boat: "Tern".into(),
+        timezone: "UTC".into(),
+        sizes: Sizes::default(),
+        finding: Finding::Stop(stop),
+    }
 }

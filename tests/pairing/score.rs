@@ -8,6 +8,7 @@ use gunwale_protocol::input::{Correction, JOURNAL_SCHEMA, Run, Stated, Statement
 use gunwale_protocol::pairing::{Grade, Row, assign};
 use gunwale_protocol::place::{LatLon, Plane};
 use gunwale_protocol::record::Record;
+use gunwale_protocol::sizes::Sizes;
 use gunwale_protocol::time::{DAY, Mono, SECOND, Utc};
 use gunwale_protocol::trip::{Entry, Found, Ledger};
 
@@ -136,8 +137,12 @@ impl Told {
                 if let (Some(number), Some(note)) = (said.get(&stop.id), stop.notes.first_mut()) {
                     note.text = note.text.take().map(|text| format!("trap {number}, {text}"));
                 }
-                let found =
-                    Found { boat: "Tern".into(), timezone: "UTC".into(), finding: Finding::Stop(stop) };
+                let found = Found {
+                    boat: "Tern".into(),
+                    timezone: "UTC".into(),
+                    sizes: Sizes::default(),
+                    finding: Finding::Stop(stop),
+                };
                 keep(ledger.settle(found.at()), &mut records);
                 ledger.take(found);
             }
@@ -267,6 +272,7 @@ fn fold(trip: &Trip, segment: &str) -> Vec<Stop> {
         program: "pairing".into(),
         schema: JOURNAL_SCHEMA,
         system: None,
+        sizes: Sizes::default(),
     };
     let mut haul = Haul::new(run, Mono(0));
     let mut stops: BTreeMap<String, Stop> = BTreeMap::new();

@@ -59,7 +59,8 @@ pub fn lift(sea: Sea, peak_m_s2: f64, seconds: f64, chance: &mut Chance) -> Vec<
             let mut hz = 0.05 + chance.between(0.0, 0.004);
             while hz < 1.0 {
                 let sigma = if hz < peak_hz { 0.07 } else { 0.09 };
-                let bulge = (-(hz - peak_hz) * (hz - peak_hz) / (2.0 * sigma * sigma * peak_hz * peak_hz)).exp();
+                let bulge =
+                    (-(hz - peak_hz) * (hz - peak_hz) / (2.0 * sigma * sigma * peak_hz * peak_hz)).exp();
                 // Heave f⁻⁵, so acceleration f⁻¹; in deep water a wave of seven metres has 0.47 Hz.
                 let hull = 1.0 / (1.0 + (hz / 0.47).powi(6));
                 let spectrum = hull / hz * (-1.25 * (peak_hz / hz).powi(4)).exp() * 3.3f64.powf(bulge);
@@ -71,7 +72,8 @@ pub fn lift(sea: Sea, peak_m_s2: f64, seconds: f64, chance: &mut Chance) -> Vec<
             let rms = 0.54 * peak_m_s2 / G;
             for (n, lift) in lift.iter_mut().enumerate() {
                 let t = n as f64 * DT;
-                let sum: f64 = lines.iter().map(|(hz, _, size, phase)| size * (TAU * hz * t + phase).sin()).sum();
+                let sum: f64 =
+                    lines.iter().map(|(hz, _, size, phase)| size * (TAU * hz * t + phase).sin()).sum();
                 *lift = sum * rms / energy.sqrt();
             }
         }
@@ -95,7 +97,10 @@ pub fn readings(scale: &Scale, loads: &Loads, lift: &[f64], chance: &mut Chance)
         if t >= next_s {
             next_s += 1.0 / scale.rate_hz;
             let g = ((shown + scale.noise_g * chance.normal()) / scale.step_g).round() * scale.step_g;
-            sent.push((Mono((t * 1e6) as i64), Reading { g: Some(g), state: State::Moving, net: Some(false) }));
+            sent.push((
+                Mono((t * 1e6) as i64),
+                Reading { g: Some(g), state: State::Moving, net: Some(false) },
+            ));
         }
     }
     sent

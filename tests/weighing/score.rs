@@ -86,7 +86,8 @@ pub fn score(readings: &[(Mono, Reading)], items: &[Item], rate_hz: f64) -> Scor
         let mean = shown.iter().sum::<f64>() / shown.len() as f64;
         let mut sorted = shown.clone();
         sorted.sort_by(f64::total_cmp);
-        let others = [shown[shown.len() - 1], mean, sorted[sorted.len() / 2]].map(|level| level - item.base_g);
+        let others =
+            [shown[shown.len() - 1], mean, sorted[sorted.len() / 2]].map(|level| level - item.base_g);
         for (sum, weight) in score.squares.iter_mut().zip([g, others[0], others[1], others[2]]) {
             *sum += (weight / item.g - 1.0).powi(2);
         }

@@ -110,6 +110,8 @@ fn replacement(
 #[cfg(test)]
 mod tests {
     use super::super::{Reader, Writer};
+    use gunwale_protocol::sizes::Sizes;
+
     use super::*;
     use gunwale_protocol::input::{JOURNAL_SCHEMA, Run, Voice};
     use gunwale_protocol::time::{Mono, Utc};
@@ -124,6 +126,7 @@ mod tests {
             program: "test".into(),
             schema: JOURNAL_SCHEMA,
             system: None,
+            sizes: Sizes::default(),
         };
         let heard = |text: &str| {
             let note = input::id("a1", "sound", Mono(3));

@@ -5,6 +5,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use gunwale_protocol::input::{Input, JOURNAL_SCHEMA, Run, Stamped};
+use gunwale_protocol::sizes::Sizes;
 use gunwale_protocol::time::Mono;
 use proptest::prelude::*;
 
@@ -18,6 +19,7 @@ fn run(id: &str, schema: u32) -> Run {
         program: "gunwale 0.1.0".into(),
         schema,
         system: None,
+        sizes: Sizes::default(),
     }
 }
 

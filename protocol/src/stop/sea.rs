@@ -5,6 +5,7 @@ use crate::finding::{Finding, Spot, Stop};
 use crate::haul::{Event, Haul};
 use crate::input::{Input, JOURNAL_SCHEMA, Run, Stamped};
 use crate::place::{LatLon, Plane};
+use crate::sizes::Sizes;
 use crate::time::Mono;
 
 /// One step, seconds.
@@ -376,6 +377,7 @@ pub fn found(day: &Day) -> Vec<Stop> {
         program: "test".into(),
         schema: JOURNAL_SCHEMA,
         system: None,
+        sizes: Sizes::default(),
     };
     let mut haul = Haul::new(run, Mono(0));
     for input in &day.inputs {

@@ -231,6 +231,7 @@ fn stamped() -> impl Strategy<Value = Stamped> {
         }),
         (text(), text(), text(), text(), any::<u32>(), proptest::option::of(text())).prop_map(
             |(id, boat, timezone, program, schema, system)| Input::Run(Run {
+                sizes: crate::sizes::Sizes::default(),
                 id,
                 boat,
                 timezone,

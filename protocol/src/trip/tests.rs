@@ -6,6 +6,7 @@ use super::*;
 use crate::finding::{Moment, SetDown, Spot, TimeSource};
 use crate::input::{Correction, Stated, TrapPlace, TrapStated};
 use crate::pairing::Grade;
+use crate::sizes::Sizes;
 use crate::time::{DAY, Mono, SECOND};
 
 /// Metres east and north of the string's first trap, on the water's flat.
@@ -57,7 +58,12 @@ fn haul(statements: Vec<Statement>, trips: &[Vec<Told<'_>>]) -> (Vec<Vec<Record>
                 water_c: None,
                 flags: BTreeSet::new(),
             };
-            let found = Found { boat: "Tern".into(), timezone: "UTC".into(), finding: Finding::Stop(stop) };
+            let found = Found {
+                boat: "Tern".into(),
+                timezone: "UTC".into(),
+                sizes: Sizes::default(),
+                finding: Finding::Stop(stop),
+            };
             ledger.settle(found.at());
             ledger.take(found);
         }

@@ -3,16 +3,13 @@
 use std::collections::BTreeMap;
 
 use super::pair::Paired;
-use super::{Found, Pull, flags};
+use super::{Found, Pull, flags, weight};
 use crate::correct::Corrections;
-use crate::finding::{Finding, Moment, Note, SetDown, Weighing};
+use crate::finding::{Finding, Flag, Moment, Note, SetDown};
 use crate::pairing::Grade;
-use crate::record::{
-    LooseRecord, NoteRecord, Pairing, Position, Record, SCHEMA, SetRecord, TextFrom, WeighingRecord, Weight,
-    round,
-};
-use crate::tally::Origin;
-use crate::time::{HOUR, SECOND, Utc};
+use crate::record::{LooseRecord, NoteRecord, Pairing, Position, Record, SCHEMA, SetRecord, TextFrom, round};
+use crate::tally::{Count, Origin};
+use crate::time::{HOUR, Mono, SECOND, Utc};
 
 /// Decimals of a degree that are written: 7 are a centimetre.
 const DEGREES: i32 = 7;
@@ -31,8 +28,12 @@ pub(super) fn record(
         .zip(set_before)
         .map(|(start, set)| round((start - set) as f64 / HOUR as f64, 3))
         .filter(|hours| *hours >= 0.0);
+    let weighings = weight::without_tubs(&stop.weighings, &tares(pull, corrections));
     let mut all_flags = stop.flags.clone();
     all_flags.extend(flags(pull));
+    let claws = tally.count(Count::Claws);
+    let agree = claws.is_none_or(|claws| weight::agrees(&weighings, claws));
+    all_flags.extend((!agree).then_some(Flag::ClawsDiffer));
     Record {
         schema: SCHEMA.to_owned(),
         pull: stop.id.clone(),
@@ -55,7 +56,7 @@ pub(super) fn record(
         tally,
         tally_from,
         drafts: pull.words.reading.drafts.clone(),
-        weight: weight(&stop.weighings),
+        weight: weight::weight(&weighings, claws, &pull.found.sizes),
         depth_m: stop.depth_m.map(|m| round(m, 2)),
         water_c: stop.water_c.map(|c| round(c, 2)),
         notes: pull.notes.iter().map(|n| note(n, pull.words.reading.mark, corrections)).collect(),
@@ -79,7 +80,7 @@ pub(super) fn loose(found: &Found, corrections: &Corrections) -> Option<LooseRec
             let mark = n.text.as_deref().is_some_and(|text| crate::tally::read(&[text]).mark);
             note(n, mark, corrections)
         }),
-        weighing: loose.weighing.as_ref().map(weighing),
+        weighing: loose.weighing.as_ref().map(weight::record),
         flags: loose.flags.clone(),
     })
 }
@@ -98,6 +99,13 @@ fn tally(pull: &Pull<'_>, corrections: &Corrections) -> (crate::tally::Tally, BT
         }
     }
     (tally, from)
+}
+
+/// When somebody said that a tub was put on.
+fn tares(pull: &Pull<'_>, corrections: &Corrections) -> Vec<Mono> {
+    let text = |note: &Note| note.text.clone().or_else(|| Some(corrections.heard(&note.id)?.text.clone()));
+    let said = pull.notes.iter().filter(|note| text(note).is_some_and(|text| weight::says_tare(&text)));
+    said.map(|note| note.at.t).collect()
 }
 
 fn pairing(paired: &Paired) -> Pairing {
@@ -121,26 +129,6 @@ fn set(set: &SetDown) -> SetRecord {
         lat: round(set.spot.lat, DEGREES),
         lon: round(set.spot.lon, DEGREES),
         sd_m: round(set.spot.sd_m, 2),
-    }
-}
-
-fn weight(weighings: &[Weighing]) -> Option<Weight> {
-    if weighings.is_empty() {
-        return None;
-    }
-    Some(Weight {
-        total_g: round(weighings.iter().map(|w| w.g).sum(), 1),
-        sd_g: round(weighings.iter().map(|w| w.sd_g * w.sd_g).sum::<f64>().sqrt(), 1),
-        weighings: weighings.iter().map(weighing).collect(),
-    })
-}
-
-fn weighing(weighing: &Weighing) -> WeighingRecord {
-    WeighingRecord {
-        at: text(weighing.at),
-        g: round(weighing.g, 1),
-        sd_g: round(weighing.sd_g, 1),
-        size: None,
     }
 }
 

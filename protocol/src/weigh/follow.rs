@@ -223,16 +223,15 @@ impl History {
     fn update(&mut self, t: Mono, g: f64, noise: Noise) {
         let (expected_g, h) = self.expects(noise);
         let column: [f64; 5] = self.p.map(|row| row.iter().zip(h).map(|(p, h)| p * h).sum());
-        let variance: f64 =
-            column.iter().zip(h).map(|(c, h)| c * h).sum::<f64>() + self.variance(t, noise);
+        let variance: f64 = column.iter().zip(h).map(|(c, h)| c * h).sum::<f64>() + self.variance(t, noise);
         let off_g = g - expected_g;
         if off_g * off_g > BUMP * BUMP * variance {
             self.ln += BUMP_LN;
             return;
         }
         self.ln += -0.5 * (off_g * off_g / variance + variance.ln());
-        for n in 0..4 {
-            self.swing[n] += column[n] / variance * off_g;
+        for (swing, column) in self.swing.iter_mut().zip(column) {
+            *swing += column / variance * off_g;
         }
         self.level_g += column[4] / variance * off_g;
         for row in 0..5 {
@@ -259,12 +258,11 @@ impl History {
         let moved_g = moved(next.level_g, noise);
         // Any level being as likely before, the level is what the reading says of it.
         let column: [f64; 4] = std::array::from_fn(|n| (self.p[n][0] + self.p[n][2]) * moved_g);
-        for n in 0..4 {
-            next.p[n][4] = -column[n] / whole;
+        for (n, column) in column.into_iter().enumerate() {
+            next.p[n][4] = -column / whole;
             next.p[4][n] = next.p[n][4];
         }
-        next.p[4][4] =
-            ((column[0] + column[2]) * moved_g + next.variance(t, noise)) / (whole * whole);
+        next.p[4][4] = ((column[0] + column[2]) * moved_g + next.variance(t, noise)) / (whole * whole);
         next.ln += (dt_s.min(BETWEEN_S) / BETWEEN_S / RANGE_G).ln() + 0.5 * (std::f64::consts::TAU).ln();
         Some(next)
     }

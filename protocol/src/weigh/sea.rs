@@ -54,7 +54,12 @@ impl Turn {
             let (sin, cos) = (TAU * hz * dt_s).sin_cos();
             (keeps * cos, keeps * sin)
         });
-        Turn { dt_s, by, gain: sea.share.map(|share| share * share * (1.0 - keeps * keeps)), left: (-dt_s / settles_s).exp() }
+        Turn {
+            dt_s,
+            by,
+            gain: sea.share.map(|share| share * share * (1.0 - keeps * keeps)),
+            left: (-dt_s / settles_s).exp(),
+        }
     }
 
     /// The state after it.
@@ -88,8 +93,8 @@ impl Turn {
         // F P Fᵀ + Q, rows first; P is symmetric, so its columns are turned as rows of the transpose.
         let half = transpose(p.map(|row| self.state(row)));
         let mut whole = half.map(|row| self.state(row));
-        for n in 0..4 {
-            whole[n][n] += self.gain[n / 2];
+        for (n, row) in whole.iter_mut().enumerate() {
+            row[n] += self.gain[n / 2];
         }
         whole
     }

@@ -8,6 +8,7 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use super::fit::{Levels, Point, fit};
+use super::reads::Reads;
 use super::sample::{Sample, median, push};
 use super::sea::Sea;
 use crate::time::{Mono, SECOND};
@@ -39,7 +40,7 @@ const MISFIT: f64 = 0.003;
 const TRUE: f64 = 0.001;
 /// A part of a wave says little of the whole: what the motion may add to a weight falls with this time under load,
 /// seconds.
-const PART_S: f64 = 1.5;
+const PART_S: f64 = 2.0;
 /// Frequencies of the grid, hertz.
 const HZ: [f64; 8] = [0.13, 0.16, 0.195, 0.24, 0.29, 0.35, 0.42, 0.51];
 /// How the motion is shared between two swings.
@@ -105,19 +106,6 @@ pub(super) struct Weight {
     pub sd_g: f64,
 }
 
-/// What a reading is like apart from load and deck.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Reads {
-    /// One standard deviation of a reading's noise, grams.
-    pub noise_g: f64,
-    /// The scale's step, grams.
-    pub step_g: f64,
-    /// The time constant with which the scale settles, seconds.
-    pub settles_s: f64,
-    /// The usual motion of the deck as a share of gravity.
-    pub motion: f64,
-}
-
 /// The loads with what each weighs over its base.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Weighed {
@@ -134,7 +122,17 @@ pub(super) struct Weighed {
 impl Load {
     pub fn new(since: Mono, base: Base, base_g: f64, unseen_g: f64) -> Load {
         let samples = Vec::new();
-        Load { since, samples, level_g: base_g, empty: false, base, base_g, unseen_g, told: None, done: false }
+        Load {
+            since,
+            samples,
+            level_g: base_g,
+            empty: false,
+            base,
+            base_g,
+            unseen_g,
+            told: None,
+            done: false,
+        }
     }
 
     pub fn push(&mut self, t: Mono, g: f64) {
@@ -207,23 +205,24 @@ pub(super) fn tidy(loads: &mut VecDeque<Load>, now: Mono) {
 }
 
 /// Weighs all loads together, from the readings before `before`; `None` when there is nothing to weigh.
-pub(super) fn weigh(loads: &VecDeque<Load>, before: Mono, reads: Reads) -> Option<Weighed> {
+pub(super) fn weigh(loads: &VecDeque<Load>, before: Mono, reads: &Reads) -> Option<Weighed> {
     let levels = Numbers::of(loads, before);
     let mut about: Vec<f64> = loads.iter().map(|load| load.about_g().unwrap_or(0.0)).collect();
-    let mut reads = reads;
+    let mut reads = reads.clone();
     let mut weighed = None;
     // What the deck moves and how far the scale settled is known only from the levels, so each round knows better.
     for round in 0..ROUNDS {
-        let points = points(loads, before, &levels, &about, reads);
-        let shown = shown(loads, before, &about, reads).clamp(STILL, WILD);
-        let (ln, fits) = fits(&points, levels.count, shown, reads, round + 1 == ROUNDS);
-        let (weights, sea) = mix(loads, &levels, &fits, reads, shown)?;
+        let points = points(loads, before, &levels, &about, &reads);
+        let shown = shown(loads, before, &about, &reads).clamp(STILL, WILD);
+        let (ln, fits) = fits(&points, levels.count, shown, &reads, round + 1 == ROUNDS);
+        let (weights, sea) = mix(loads, &levels, &fits, &reads, shown)?;
         for (about, number) in about.iter_mut().zip(&levels.of) {
             if let Some(number) = *number {
                 *about = fits.iter().filter_map(|(share, _, fit)| Some(share * fit.g.get(number)?)).sum();
             }
         }
-        reads.settles_s = settles_s(&points, levels.count, &sea, reads.settles_s, if round == 0 { 2.0 } else { 1.2 });
+        reads.settles_s =
+            settles_s(&points, levels.count, &sea, reads.settles_s, if round == 0 { 2.0 } else { 1.2 });
         weighed = Some(Weighed { weights, sea, ln, settles_s: reads.settles_s });
     }
     weighed
@@ -233,7 +232,10 @@ pub(super) fn weigh(loads: &VecDeque<Load>, before: Mono, reads: Reads) -> Optio
 fn settles_s(points: &[Point], levels: usize, sea: &Sea, settles_s: f64, by: f64) -> f64 {
     let of = |settles_s: f64| Some((fit(points, levels, sea, settles_s)?.ln_likelihood, settles_s));
     let half = by.sqrt();
-    let near = [1.0 / by, 1.0 / half, 1.0, half, by].map(|by| (settles_s * by).clamp(SETTLES_S.0, SETTLES_S.1)).into_iter().filter_map(of);
+    let near = [1.0 / by, 1.0 / half, 1.0, half, by]
+        .map(|by| (settles_s * by).clamp(SETTLES_S.0, SETTLES_S.1))
+        .into_iter()
+        .filter_map(of);
     near.max_by(|a, b| a.0.total_cmp(&b.0)).map_or(settles_s, |(_, settles_s)| settles_s)
 }
 
@@ -269,7 +271,13 @@ impl Numbers {
     }
 }
 
-fn points(loads: &VecDeque<Load>, before: Mono, levels: &Numbers, about: &[f64], reads: Reads) -> Vec<Point> {
+fn points(
+    loads: &VecDeque<Load>,
+    before: Mono,
+    levels: &Numbers,
+    about: &[f64],
+    reads: &Reads,
+) -> Vec<Point> {
     let Some(zero) = loads.front().map(|load| load.since) else { return Vec::new() };
     let mut points = Vec::new();
     for (n, load) in loads.iter().enumerate() {
@@ -279,7 +287,7 @@ fn points(loads: &VecDeque<Load>, before: Mono, levels: &Numbers, about: &[f64],
         let mut fresh = true;
         for sample in load.lying(before) {
             let left = (-((sample.t - load.since) as f64 / SECOND as f64) / reads.settles_s).exp();
-            let noise_g2 = reads.noise_g.powi(2) / f64::from(sample.n.max(1));
+            let noise_g2 = reads.noise_g().powi(2) / f64::from(sample.n.max(1));
             points.push(Point {
                 t_s: (sample.t - zero) as f64 / SECOND as f64,
                 g: sample.g,
@@ -294,14 +302,14 @@ fn points(loads: &VecDeque<Load>, before: Mono, levels: &Numbers, about: &[f64],
 }
 
 /// The motion that the readings show, as a share of gravity: their spread about the levels once settled.
-fn shown(loads: &VecDeque<Load>, before: Mono, about: &[f64], reads: Reads) -> f64 {
+fn shown(loads: &VecDeque<Load>, before: Mono, about: &[f64], reads: &Reads) -> f64 {
     let (mut squares, mut moved) = (0.0, 0.0);
     for (load, about_g) in loads.iter().zip(about).filter(|(load, _)| !load.empty) {
         let lying = || load.lying(before).filter(|sample| sample.t - load.since > SETTLED);
         let count = lying().count() as f64;
         let mean_g = lying().map(|sample| sample.g).sum::<f64>() / count.max(1.0);
         let spread: f64 = lying().map(|sample| (sample.g - mean_g).powi(2)).sum();
-        squares += spread - count * reads.noise_g.powi(2);
+        squares += spread - count * reads.noise_g().powi(2);
         moved += count * (about_g + load.unseen_g).powi(2);
     }
     if moved > 0.0 { (squares.max(0.0) / moved).sqrt() } else { 0.0 }
@@ -311,7 +319,7 @@ fn shown(loads: &VecDeque<Load>, before: Mono, about: &[f64], reads: Reads) -> f
 type Fitted = (f64, Sea, Levels);
 
 /// The levels under each sea, with the share each counts.
-fn fits(points: &[Point], levels: usize, shown: f64, reads: Reads, fine: bool) -> (f64, Vec<Fitted>) {
+fn fits(points: &[Point], levels: usize, shown: f64, reads: &Reads, fine: bool) -> (f64, Vec<Fitted>) {
     let one = |sea: Sea| {
         let [a, b] = sea.share;
         let usual = (a.hypot(b) / reads.motion).ln() / MOTION_LN_SD;
@@ -321,7 +329,12 @@ fn fits(points: &[Point], levels: usize, shown: f64, reads: Reads, fine: bool) -
     let over: &[f64] = if fine { &SHOWN } else { &SHOWN[1..2] };
     let mut fits: Vec<_> = over.iter().flat_map(|over| seas(over * shown)).filter_map(one).collect();
     if fine {
-        fits = looked_at(fits, FINER, |sea| DECAYS.map(|decay| finer(Sea { decay, ..sea }, THIRD)).concat(), one);
+        fits = looked_at(
+            fits,
+            FINER,
+            |sea| DECAYS.map(|decay| finer(Sea { decay, ..sea }, THIRD)).concat(),
+            one,
+        );
         fits = looked_at(fits, FINEST, |sea| finer(sea, NINTH).to_vec(), one);
     }
     let best = fits.iter().map(|fit| fit.0).fold(f64::NEG_INFINITY, f64::max);
@@ -334,9 +347,16 @@ fn fits(points: &[Point], levels: usize, shown: f64, reads: Reads, fine: bool) -
 
 /// The seas of the grid, of this much motion.
 fn seas(motion: f64) -> impl Iterator<Item = Sea> {
-    let pairs = HZ.into_iter().enumerate().flat_map(|(n, low)| HZ.into_iter().skip(n + 1).map(move |high| [low, high]));
+    let pairs = HZ
+        .into_iter()
+        .enumerate()
+        .flat_map(|(n, low)| HZ.into_iter().skip(n + 1).map(move |high| [low, high]));
     pairs.flat_map(move |hz| {
-        SHARED.into_iter().map(move |shared| Sea { hz, share: shared.map(|part| part * motion), decay: DECAY })
+        SHARED.into_iter().map(move |shared| Sea {
+            hz,
+            share: shared.map(|part| part * motion),
+            decay: DECAY,
+        })
     })
 }
 
@@ -366,7 +386,7 @@ fn mix(
     loads: &VecDeque<Load>,
     levels: &Numbers,
     fits: &[Fitted],
-    reads: Reads,
+    reads: &Reads,
     shown: f64,
 ) -> Option<(Vec<Option<Weight>>, Sea)> {
     let sea = fits.iter().max_by(|a, b| a.0.total_cmp(&b.0))?.1;
@@ -389,7 +409,8 @@ fn mix(
             .filter_map(|(share, _, fit)| Some(share * (variance(fit) + (over(fit)? - g).powi(2))))
             .sum();
         // Readings that the deck moves over several steps of the scale average its rounding away; else it stays.
-        let rounded = if shown * g.abs() < 0.4 * reads.step_g { reads.step_g.powi(2) / 12.0 } else { 0.0 };
+        let rounded =
+            if shown * g.abs() < 0.4 * reads.step_g() { reads.step_g().powi(2) / 12.0 } else { 0.0 };
         Some(Weight { g, sd_g: (spread + rounded + (TRUE.hypot(unseen) * g).powi(2)).sqrt() })
     };
     Some((loads.iter().zip(&levels.of).map(weight).collect(), sea))
