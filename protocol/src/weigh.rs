@@ -18,6 +18,7 @@ use std::collections::VecDeque;
 use serde::{Deserialize, Serialize};
 
 use crate::scale::{Reading, State};
+use crate::sizes::CLAW_MOST_G;
 use crate::time::{Mono, SECOND};
 use follow::{Follower, Noise, Step};
 use reads::Reads;
@@ -226,9 +227,9 @@ impl Weigher {
         {
             self.reads.show_empty(g, level_g);
         }
-        // What lies there for a while shows the deck: after four seconds, eight, sixteen.
+        // A tub that lies there for a while shows the deck: after four seconds, eight, sixteen.
         let lain = self.loads.back().map_or(0, |load| t - load.since);
-        if lain > self.shows && level_g > self.least_g() {
+        if lain > self.shows && level_g > CLAW_MOST_G {
             self.shows = 2 * lain;
             if let Some(weighed) = self.weigh(&self.loads) {
                 self.learn(&weighed);

@@ -24,6 +24,15 @@ pub(super) struct Point {
     pub level: usize,
 }
 
+impl Point {
+    /// Becomes the mean of itself and another reading of the same level, each counting as its noise lets it.
+    pub fn join(&mut self, other: &Point) {
+        let share = self.noise_g2 / (self.noise_g2 + other.noise_g2).max(f64::MIN_POSITIVE);
+        self.g += (other.g - self.g) * share;
+        self.noise_g2 *= 1.0 - share;
+    }
+}
+
 /// Levels with their uncertainty.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Levels {

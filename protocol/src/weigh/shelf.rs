@@ -53,10 +53,12 @@ const THIRD: f64 = 1.068;
 const NINTH: f64 = 1.022;
 /// A sea is likely when the logarithm of its likelihood is no further than this from the best.
 const LIKELY_LN: f64 = 6.0;
+/// Of so many pairs of frequencies it is asked how the motion is shared.
+const PAIRS: usize = 10;
 /// So many likely seas are looked at more finely.
-const FINER: usize = 6;
+const FINER: usize = 4;
 /// ... and so many of those more finely still.
-const FINEST: usize = 4;
+const FINEST: usize = 3;
 /// How fast the swings forget their phase, one over seconds.
 const DECAY: f64 = 0.02;
 /// ... and when looked at more finely.
@@ -279,23 +281,30 @@ fn points(
     reads: &Reads,
 ) -> Vec<Point> {
     let Some(zero) = loads.front().map(|load| load.since) else { return Vec::new() };
-    let mut points = Vec::new();
+    let mut points: Vec<Point> = Vec::new();
     for (n, load) in loads.iter().enumerate() {
         let (Some(&level_g), Some(&Some(level))) = (about.get(n), levels.of.get(n)) else { continue };
         let moved_g = if load.empty { load.unseen_g } else { (level_g + load.unseen_g).max(0.0) };
         let jump_g = level_g - load.base_g;
-        let mut fresh = true;
+        let (mut fresh, mut settled) = (true, false);
         for sample in load.lying(before) {
-            let left = (-((sample.t - load.since) as f64 / SECOND as f64) / reads.settles_s).exp();
+            let age = sample.t - load.since;
+            let left = (-(age as f64 / SECOND as f64) / reads.settles_s).exp();
             let noise_g2 = reads.noise_g().powi(2) / f64::from(sample.n.max(1));
-            points.push(Point {
+            let point = Point {
                 t_s: (sample.t - zero) as f64 / SECOND as f64,
                 g: sample.g,
                 noise_g2: noise_g2 + (UNEVEN * jump_g * left).powi(2) + (MISFIT * moved_g).powi(2),
                 moved_g,
                 fresh_g: std::mem::take(&mut fresh).then_some(UNSETTLED * jump_g * left),
                 level,
-            });
+            };
+            // An empty scale that has settled says the same again and again: one point is enough.
+            match points.last_mut().filter(|_| settled) {
+                Some(last) => last.join(&point),
+                None => points.push(point),
+            }
+            settled = moved_g == 0.0 && age > SETTLED;
         }
     }
     points
@@ -326,16 +335,12 @@ fn fits(points: &[Point], levels: usize, shown: f64, reads: &Reads, fine: bool) 
         let levels = fit(points, levels, &sea, reads.settles_s)?;
         Some((levels.ln_likelihood - 0.5 * usual * usual, sea, levels))
     };
-    let over: &[f64] = if fine { &SHOWN } else { &SHOWN[1..2] };
-    let mut fits: Vec<_> = over.iter().flat_map(|over| seas(over * shown)).filter_map(one).collect();
+    let mut fits: Vec<_> = seas(shown).filter_map(one).collect();
     if fine {
-        fits = looked_at(
-            fits,
-            FINER,
-            |sea| DECAYS.map(|decay| finer(Sea { decay, ..sea }, THIRD)).concat(),
-            one,
-        );
-        fits = looked_at(fits, FINEST, |sea| finer(sea, NINTH).to_vec(), one);
+        let steady = |sea: Sea| DECAYS.map(|decay| finer(Sea { decay, ..sea }, THIRD)).concat();
+        fits = looked_at(fits, (PAIRS, f64::INFINITY), |sea| moved_by(sea, shown), one);
+        fits = looked_at(fits, (FINER, LIKELY_LN), steady, one);
+        fits = looked_at(fits, (FINEST, LIKELY_LN), |sea| finer(sea, NINTH).to_vec(), one);
     }
     let best = fits.iter().map(|fit| fit.0).fold(f64::NEG_INFINITY, f64::max);
     fits.retain(|fit| fit.0 > best - 2.0 * LIKELY_LN);
@@ -345,31 +350,30 @@ fn fits(points: &[Point], levels: usize, shown: f64, reads: &Reads, fine: bool) 
     (best + (sum / fits.len().max(1) as f64).ln(), fits)
 }
 
-/// The seas of the grid, of this much motion.
-fn seas(motion: f64) -> impl Iterator<Item = Sea> {
-    let pairs = HZ
-        .into_iter()
-        .enumerate()
-        .flat_map(|(n, low)| HZ.into_iter().skip(n + 1).map(move |high| [low, high]));
-    pairs.flat_map(move |hz| {
-        SHARED.into_iter().map(move |shared| Sea {
-            hz,
-            share: shared.map(|part| part * motion),
-            decay: DECAY,
-        })
-    })
+/// The seas of the grid: all pairs of frequencies, when the motion is shared evenly.
+fn seas(shown: f64) -> impl Iterator<Item = Sea> {
+    let above = |n: usize| HZ.into_iter().skip(n + 1);
+    let pairs = HZ.into_iter().enumerate().flat_map(move |(n, low)| above(n).map(move |high| [low, high]));
+    pairs.map(move |hz| Sea { hz, share: SHARED[0].map(|part| part * SHOWN[1] * shown), decay: DECAY })
 }
 
-/// The fits, with the likeliest `most` of them replaced by those of the seas about them.
+/// One of them, of less and more motion shared in each way.
+fn moved_by(sea: Sea, shown: f64) -> Vec<Sea> {
+    let one = |shared: [f64; 2], over: f64| Sea { share: shared.map(|part| part * over * shown), ..sea };
+    SHARED.iter().flat_map(|shared| SHOWN.map(|over| one(*shared, over))).collect()
+}
+
+/// The fits, with the likeliest of them replaced by those of the seas about them: at most `most`, and none further behind
+/// the best than this.
 fn looked_at(
     mut fits: Vec<Fitted>,
-    most: usize,
+    (most, behind_ln): (usize, f64),
     about: impl Fn(Sea) -> Vec<Sea>,
     one: impl Fn(Sea) -> Option<Fitted>,
 ) -> Vec<Fitted> {
     fits.sort_by(|a, b| b.0.total_cmp(&a.0));
     let best = fits.first().map_or(0.0, |fit| fit.0);
-    let likely = fits.partition_point(|fit| fit.0 > best - LIKELY_LN).min(most);
+    let likely = fits.partition_point(|fit| fit.0 > best - behind_ln).min(most);
     let rest = fits.split_off(likely);
     fits.iter().flat_map(|(_, sea, _)| about(*sea)).filter_map(one).chain(rest).collect()
 }
