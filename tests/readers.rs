@@ -1,5 +1,5 @@
 //! Checks against readers that are not ours: NMEA parsers, GeographicLib, CSV readers, writers of trap files, an
-//! assignment solver, a Kalman filter. They run in the Python environment that `tests/all` makes; without it these tests are skipped.
+//! assignment solver, a Kalman filter, change points. They run in the Python environment that `tests/all` makes; without it these tests are skipped.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -15,6 +15,8 @@ mod geodesy;
 mod logs;
 #[path = "readers/sentences.rs"]
 mod sentences;
+#[path = "readers/steps.rs"]
+mod steps;
 #[path = "readers/tables.rs"]
 mod tables;
 #[path = "readers/track.rs"]

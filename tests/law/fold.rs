@@ -157,7 +157,7 @@ fn whole(inputs: &[Stamped]) -> (Vec<Finding>, Haul) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn a_state_that_was_stored_goes_on_as_if_it_had_not(Trip(inputs) in untidy_trip(), cut in any::<prop::sample::Index>()) {

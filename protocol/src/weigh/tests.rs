@@ -266,7 +266,7 @@ fn silence_while_loaded_is_a_gap() {
 #[test]
 fn the_uncertainty_is_honest() {
     let mut seed = 7;
-    let (mut squares, mut within_three, mut missed, count) = (0.0, 0, 0, 600);
+    let (mut squares, mut within_three, mut missed, count) = (0.0, 0, 0, 300);
     for n in 0..count {
         let period_s = 3.0 + 2.5 * random(&mut seed);
         let deck = Deck {
@@ -296,11 +296,11 @@ fn the_uncertainty_is_honest() {
         "rms of error over sd {rms:.3}, within three {within_three} of {count}, not one weighing {missed}"
     );
     assert!(missed == 0, "{missed} placements were not one weighing");
-    assert!(within_three >= 555 && (0.5..1.6).contains(&rms), "rms {rms}, {within_three} within three");
+    assert!(within_three >= 276 && (0.5..1.6).contains(&rms), "rms {rms}, {within_three} within three");
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(48))]
+    #![proptest_config(ProptestConfig::with_cases(24))]
     #[test]
     fn any_readings_are_survived_and_memory_is_bounded(
         steps in proptest::collection::vec((0i64..2_000_000, proptest::option::of(-1e5f64..1e5), 0usize..5), 0..400),
