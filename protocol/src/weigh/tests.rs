@@ -175,6 +175,18 @@ fn claws_dropped_into_a_tub_at_sea_are_steps_when_given_time() {
 }
 
 #[test]
+fn a_frame_cut_short_when_the_port_was_opened_is_no_weight() {
+    // "12.34 kg" of which "2.34 kg" was heard, on an empty pan and on a loaded one.
+    let cut = |loads: &[(f64, f64)]| {
+        let mut readings = CALM.readings(loads, 20.0);
+        readings.insert(0, (Mono(-100_000), moving(2_340.0)));
+        weights(&weigh(&readings)).iter().map(|(g, _)| g.round()).collect::<Vec<_>>()
+    };
+    assert_eq!(cut(&[(8.0, 182.0), (12.0, 0.0)]), [182.0]);
+    assert_eq!(cut(&[(0.0, 350.0), (8.0, 532.0), (12.0, 350.0)]), [182.0]);
+}
+
+#[test]
 fn claws_changed_quickly_are_two() {
     check(CALM, &[(5.0, 182.0), (8.0, 0.0), (8.5, 175.0), (11.0, 0.0)], 15.0, &[182.0, 175.0]);
 }
