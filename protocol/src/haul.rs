@@ -303,6 +303,8 @@ impl Haul {
         ahead.events.clear();
         let still_open = if live { ahead.open.take() } else { None };
         if live {
+            // What lies on the scale is weighed when it is taken off, not each time somebody looks.
+            ahead.weigher = Weigher::default();
             ahead.close()
         } else {
             ahead.finish()
