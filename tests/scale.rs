@@ -7,6 +7,8 @@
 #[path = "support/boat.rs"]
 mod boat;
 mod support;
+#[path = "scale/used.rs"]
+mod used;
 
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};

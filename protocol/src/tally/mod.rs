@@ -19,6 +19,7 @@ mod numbers;
 mod phrases;
 mod tokens;
 mod value;
+mod weights;
 mod words;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -26,6 +27,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::{Deserialize, Serialize};
 
 pub use value::{FieldError, KEYS};
+pub use weights::weights;
 
 /// What is counted in crabs, claws and wounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]

@@ -10,7 +10,7 @@ use crate::tally::{self, Origin, Reading};
 /// Characters of a note that are read for counts: nobody says more at one trap, and the grammar's work grows with length.
 const READ_CHARS: usize = 2_000;
 /// A recogniser this sure of a note is taken at its word.
-const SURE: f64 = 0.9;
+pub(super) const SURE: f64 = 0.9;
 
 /// The words of one pull's notes, read.
 pub(super) struct Words {

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::pair::Paired;
+use super::words::SURE;
 use super::{Found, Pull, flags, weight};
 use crate::correct::Corrections;
 use crate::finding::{Finding, Flag, Moment, Note, SetDown};
@@ -28,7 +29,10 @@ pub(super) fn record(
         .zip(set_before)
         .map(|(start, set)| round((start - set) as f64 / HOUR as f64, 3))
         .filter(|hours| *hours >= 0.0);
-    let weighings = weight::without_tubs(&stop.weighings, &tares(pull, corrections));
+    let mut weighings = weight::without_tubs(&stop.weighings, &tares(pull, corrections));
+    if stop.weighings.is_empty() {
+        weighings = said(pull, corrections).flat_map(|(note, text)| weight::said(note.at, &text)).collect();
+    }
     let mut all_flags = stop.flags.clone();
     all_flags.extend(flags(pull));
     let claws = tally.count(Count::Claws);
@@ -101,11 +105,17 @@ fn tally(pull: &Pull<'_>, corrections: &Corrections) -> (crate::tally::Tally, BT
     (tally, from)
 }
 
+/// The notes whose words count, with them.
+fn said<'a>(pull: &'a Pull<'_>, corrections: &'a Corrections) -> impl Iterator<Item = (&'a Note, String)> {
+    let sure =
+        |note: &Note| corrections.heard(&note.id).filter(|heard| heard.confidence.is_some_and(|c| c >= SURE));
+    let text = move |note: &Note| note.text.clone().or_else(|| Some(sure(note)?.text.clone()));
+    pull.notes.iter().filter_map(move |note| Some((note, text(note)?)))
+}
+
 /// When somebody said that a tub was put on.
 fn tares(pull: &Pull<'_>, corrections: &Corrections) -> Vec<Mono> {
-    let text = |note: &Note| note.text.clone().or_else(|| Some(corrections.heard(&note.id)?.text.clone()));
-    let said = pull.notes.iter().filter(|note| text(note).is_some_and(|text| weight::says_tare(&text)));
-    said.map(|note| note.at.t).collect()
+    said(pull, corrections).filter(|(_, text)| weight::says_tare(text)).map(|(note, _)| note.at.t).collect()
 }
 
 fn pairing(paired: &Paired) -> Pairing {

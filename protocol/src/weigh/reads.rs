@@ -13,6 +13,8 @@ const NOISED: u32 = 200;
 const MOST_ALIKE: f64 = 0.8;
 /// The scale's step that is assumed until it has shown its own, grams.
 const STEP_G: f64 = 1.0;
+/// No scale has finer steps, grams.
+const FINEST_G: f64 = 0.05;
 /// So many changes from one reading to the next show the step.
 const SHOWS: u32 = 5;
 /// The time constant with which a scale settles before it has shown its own, seconds.
@@ -30,7 +32,8 @@ pub(super) struct Reads {
     noised: u32,
     /// By how much the last of them was off, grams.
     off_g: f64,
-    /// The smallest change from one reading to the next, grams, and how many changes there were.
+    /// The greatest weight of which all changes from one reading to the next are multiples, grams, and how many changes
+    /// there were.
     change_g: Option<f64>,
     changes: u32,
     /// The time constant with which the scale settles, seconds.
@@ -71,8 +74,8 @@ impl Reads {
 
     /// Takes a change from one reading to the next.
     pub fn show_change(&mut self, g: f64) {
-        if g.abs() > 1e-3 {
-            self.change_g = Some(self.change_g.map_or(g.abs(), |least_g| least_g.min(g.abs())));
+        if g.abs() > FINEST_G {
+            self.change_g = Some(self.change_g.map_or(g.abs(), |step_g| divisor(step_g, g.abs())));
             self.changes = self.changes.saturating_add(1);
         }
     }
@@ -91,5 +94,37 @@ impl Reads {
     pub fn show_deck(&mut self, motion: f64, settles_s: f64) {
         self.settles_s = settles_s;
         self.motion += (motion - self.motion) * 0.15;
+    }
+}
+
+/// The greatest common divisor of two weights above [`FINEST_G`] (Euclid's), as far as that.
+fn divisor(mut a: f64, mut b: f64) -> f64 {
+    while b > FINEST_G {
+        let rest = a % b;
+        // A hair below a multiple is one.
+        (a, b) = (b, rest.min(b - rest));
+    }
+    a
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_few_changes_show_the_step() {
+        for (readings, step_g) in [
+            (&[0.0, 182.0, 0.0, 96.0, 0.0, 182.0][..], 2.0),
+            (&[0.0, 185.0, 190.0, 0.0, 5.0, 0.0], 5.0),
+            (&[0.0, 150.0, 200.0, 150.0, 0.0, 250.0], 50.0),
+            (&[0.0, 0.1, 0.3, 181.9, 182.0, 0.0], 0.1),
+            // 0.005 lb; NIST SP 811, appendix B.
+            (&[0.0, 181.436_948, 183.704_909_85, 0.0, 2.267_961_85, 0.0], 2.267_961_85),
+            (&[0.0, 182.0, 0.0], STEP_G),
+        ] {
+            let mut reads = Reads::default();
+            readings.windows(2).for_each(|pair| reads.show_change(pair[1] - pair[0]));
+            assert!((reads.step_g() - step_g).abs() < 1e-6, "{readings:?}: {}", reads.step_g());
+        }
     }
 }
