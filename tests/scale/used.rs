@@ -28,11 +28,11 @@ fn recorded(settings: &str, traps: &[&[At]]) -> (tempfile::TempDir, Vec<Value>) 
         let weighs = happens.iter().any(|at| matches!(at, At::Load(..)));
         for n in (0..500).filter(|_| weighs) {
             let s = n as f64 / 5.0;
-            let load = happens.iter().filter_map(|at| match at {
+            let mut load = happens.iter().filter_map(|at| match at {
                 At::Load(at, g) if *at <= s => Some(*g),
                 _ => None,
             });
-            let frame = format!("US,GS,+{:7.3}kg", load.last().unwrap_or(0.0) / 1_000.0);
+            let frame = format!("US,GS,+{:7.3}kg", load.next_back().unwrap_or(0.0) / 1_000.0);
             lines.push((from + s + 0.1, json!({ "t": from + s + 0.1, "scale": frame })));
         }
         for at in *happens {
