@@ -285,6 +285,18 @@ mod tests {
     }
 
     #[test]
+    fn sizes_are_weights() {
+        let sizes = |text: &str| Settings::parse(text, Path::new("x")).unwrap().classes();
+        assert_eq!(sizes(""), Sizes::default());
+        assert_eq!(sizes("[sizes]\nbig = \"6 oz\"\n").class(182.0), Some("big"));
+        assert_eq!(
+            problem("[sizes]\nlarge = \"heavy\"\n"),
+            "settings gunwale.toml: size large cannot begin at \"heavy\": \
+             give a weight with its unit, such as \"3 oz\" or \"85 g\""
+        );
+    }
+
+    #[test]
     fn a_scale_is_described_in_words_that_are_checked() {
         let settings = Settings::parse(
             "[scale]\nask = \"SIR\"\nunit = \"lb\"\npattern = '(?<number>\\d+)#'\n",
