@@ -65,6 +65,12 @@ pub enum Command {
         #[arg(required = true, value_name = "FIELD=VALUE")]
         fields: Vec<String>,
     },
+    /// Have recognisers listen to notes again, or to any sound file
+    Hear {
+        /// A day, a pull (its id or DATE#N), a note's id, or a file whose name ends in .wav
+        #[arg(required = true, value_name = "DATE|PULL|FILE")]
+        what: Vec<String>,
+    },
     /// Remove the words and the sound of a note, or of all notes of a pull, everywhere
     Forget {
         /// A pull (its id or DATE#N), or a note's id
@@ -77,6 +83,27 @@ pub enum Command {
     Rebuild,
     /// Try settings, devices, disk, clock, journal and store; a line each, says what to do
     Check,
+    /// A recogniser that comes with this program, as the settings name it: paths in, a line of JSON each out
+    #[command(hide = true)]
+    Recogniser {
+        /// Which
+        #[command(subcommand)]
+        which: Ready,
+    },
+}
+
+/// The recognisers that come with this program. What does the listening is installed apart.
+#[derive(Debug, Clone, Subcommand, Serialize, Deserialize)]
+pub enum Ready {
+    /// PocketSphinx, listening for the words of the trade only
+    Pocketsphinx,
+    /// A model of the Whisper family
+    Whisper {
+        /// The Python that has faster-whisper
+        python: PathBuf,
+        /// The model's folder
+        model: PathBuf,
+    },
 }
 
 /// The demo's options.
@@ -201,6 +228,7 @@ impl Command {
         match self {
             Command::Ingest { files } => files.clone(),
             Command::Traps { command: Traps::Import { file } } => vec![file.clone()],
+            Command::Hear { what } => what.iter().filter(|what| is_sound(what)).map(PathBuf::from).collect(),
             _ => Vec::new(),
         }
     }
@@ -209,6 +237,11 @@ impl Command {
     pub fn out(&self) -> Option<&PathBuf> {
         if let Command::Export(export) = self { export.out.as_ref() } else { None }
     }
+}
+
+/// Whether this is the name of a sound file, and no day, pull or note.
+pub fn is_sound(what: &str) -> bool {
+    what.to_ascii_lowercase().ends_with(".wav")
 }
 
 fn speed(text: &str) -> Result<f64, String> {

@@ -196,7 +196,7 @@ impl Capture {
             Msg::State(stated, earliest, answer) => {
                 for said in &stated {
                     if let Stated::Heard(heard) = said {
-                        self.mind_words(&heard.text);
+                        self.mind_heard(heard);
                     }
                 }
                 // By GPS when it is known: the computer's own clock may be anything.

@@ -13,6 +13,7 @@ use crate::capture::Msg;
 use crate::clock::Clock;
 use crate::error::{Error, Result};
 use crate::journal::{self, Writer};
+use crate::recognise::Recognisers;
 use crate::records::Records;
 use crate::settings::{Keep, Settings};
 use crate::store::Store;
@@ -36,6 +37,8 @@ pub struct Desk {
     pub settings: Arc<Settings>,
     /// The clock in force.
     pub clock: Arc<dyn Clock>,
+    /// The programs that make text of notes.
+    pub recognisers: Recognisers,
     records: Arc<Mutex<Records>>,
     /// One tape at a time goes into the journal.
     ingesting: Arc<Mutex<()>>,
@@ -57,6 +60,7 @@ impl Desk {
     pub fn new(data: &Path, settings: Settings, clock: Arc<dyn Clock>, records: Records) -> Desk {
         Desk {
             data: data.to_owned(),
+            recognisers: Recognisers::new(&settings.recognisers, &settings.words),
             settings: Arc::new(settings),
             clock,
             records: Arc::new(Mutex::new(records)),
@@ -229,6 +233,7 @@ impl Desk {
             program: PROGRAM.to_owned(),
             schema: JOURNAL_SCHEMA,
             system: None,
+            words: self.settings.words.clone(),
             sizes: self.settings.classes(),
         }
     }

@@ -103,6 +103,24 @@ pub enum Error {
     /// The demo must not mix with real records.
     #[error("{0} holds real records: give the demo a directory of its own with --data, or none at all")]
     NotForDemo(PathBuf),
+    /// No recogniser to hear with.
+    #[error("no recogniser is set: the README's \"Words from sound\" says how to get one")]
+    NoRecogniser,
+    /// A recogniser for another language than the crew's.
+    #[error(
+        "pocketsphinx listens for English only, not for `{0}`: use a model of the Whisper family that knows it"
+    )]
+    OnlyEnglish(String),
+    /// A recogniser gave no answer.
+    #[error("{name} heard nothing of {what}: {trouble}")]
+    Unheard {
+        /// Its name.
+        name: String,
+        /// A note or a file.
+        what: String,
+        /// Why.
+        trouble: crate::recognise::helper::Trouble,
+    },
     /// Something failed that has already been told on stderr by the service.
     #[error("the command failed: see above")]
     Told,

@@ -18,6 +18,7 @@ pub mod journal;
 pub mod lines;
 pub mod lock;
 pub mod office;
+pub mod recognise;
 pub mod records;
 pub mod replay;
 pub mod segment;

@@ -7,7 +7,7 @@ use std::process::ExitCode;
 use clap::Parser;
 use clap::error::ErrorKind;
 use gunwale::args::{Cli, Command};
-use gunwale::{Error, cmd, office, settings::Settings};
+use gunwale::{Error, cmd, office, recognise::ready, settings::Settings};
 
 fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
@@ -44,7 +44,8 @@ fn main() -> ExitCode {
 fn dispatch(cli: &Cli) -> gunwale::Result<u8> {
     let data = cli.data.clone().unwrap_or_else(default_data);
     match &cli.command {
-        Command::Demo(demo) => cmd::demo::demo(cli.data.clone(), demo).map(|()| 0),
+        Command::Demo(demo) => cmd::demo::demo(cli.data.clone(), cli.config.as_deref(), demo).map(|()| 0),
+        Command::Recogniser { which } => ready::serve(which).map(|()| 0),
         Command::Run => {
             let settings = Settings::load(cli.config.as_deref(), &data)?;
             cmd::run::run(&data, settings).map(|()| 0)

@@ -7,11 +7,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::sync::mpsc::{Receiver, Sender, channel};
 
-use gunwale_protocol::input::Statement;
+use gunwale_protocol::finding::Note;
+use gunwale_protocol::input::{Stated, Statement};
 use gunwale_protocol::register::Register;
 use gunwale_protocol::time::{HOUR, Utc};
-use gunwale_protocol::trip::{Entry, Found, Ledger};
+use gunwale_protocol::trip::{Entry, Found, Ledger, notes};
 use serde::{Deserialize, Serialize};
 
 use crate::error::Result;
@@ -50,11 +52,15 @@ pub struct Records {
     store: Arc<Store>,
     /// A moment between trips near the end, and the ledger as of it.
     begin: Option<(Utc, Ledger)>,
+    /// The latest statement that this ledger knows.
+    stated: Option<Utc>,
     register: Option<Register>,
     /// The segment that is being written, if this is a service.
     live: Option<String>,
     /// The disk failed while something was taken over: it stands in the journal and not in the store.
     behind: bool,
+    /// Who wants to know of every note that comes in.
+    to_ears: Option<Sender<Note>>,
 }
 
 impl Records {
@@ -75,10 +81,19 @@ impl Records {
             data: data.to_owned(),
             store: Arc::new(store),
             begin: None,
+            stated: None,
             register: None,
             live: None,
             behind: false,
+            to_ears: None,
         })
+    }
+
+    /// From now on every note that comes in is told here, and again when it is found anew.
+    pub fn tell_notes(&mut self) -> Receiver<Note> {
+        let (to, from) = channel();
+        self.to_ears = Some(to);
+        from
     }
 
     /// From now on this segment is being written, and its open pull is open.
@@ -269,6 +284,7 @@ impl Records {
     fn try_update(&mut self, all: Vec<Folded>) -> Result<()> {
         let mut changes = Changes::default();
         let mut last = Batch::default();
+        let mut said = Vec::new();
         for folded in all {
             let earlier = self.store.restart(&folded.segment)?.map(|r| r.tail).unwrap_or_default();
             let tail: BTreeSet<&String> = folded.tail.iter().collect();
@@ -279,9 +295,13 @@ impl Records {
             for found in &folded.found {
                 voice::label::label(&self.data, found);
                 self.keep(&folded.segment, found, &mut changes)?;
+                if let Some(ears) = &self.to_ears {
+                    // Nobody may be listening any more.
+                    notes(found).iter().for_each(|note| drop(ears.send(note.clone())));
+                }
             }
+            said.extend(folded.statements.iter().cloned());
             for statement in &folded.statements {
-                changes.stated = true;
                 let text = serde_json::to_string(statement).map_err(std::io::Error::other)?;
                 last.statements.push((text.clone(), text.into_bytes()));
             }
@@ -295,14 +315,47 @@ impl Records {
             self.store
                 .apply(&Batch { statements: std::mem::take(&mut last.statements), ..Batch::default() })?;
         }
-        if changes.stated {
-            self.begin = None;
+        if !said.is_empty() {
+            let heard = self.hear(said, &mut changes);
+            if !matches!(heard, Ok(true)) {
+                changes.stated = true;
+                self.begin = None;
+            }
+            heard?;
         }
         match changes.earliest {
             _ if changes.stated => self.refold(None, last),
             Some(earliest) => self.refold(Some(earliest), last),
             None => Ok(self.store.apply(&last)?),
         }
+    }
+
+    /// Takes what recognisers heard of the newest trips' notes into the ledger that those are folded from; false when
+    /// anything else was stated, or of older ones: then all is to be folded anew. A note a minute, all of a season each
+    /// time, would keep a small computer busy.
+    fn hear(&mut self, mut said: Vec<Statement>, changes: &mut Changes) -> Result<bool> {
+        let Some((from, ledger)) = &mut self.begin else { return Ok(false) };
+        // In the order in which a ledger takes them that is made anew.
+        said.sort_by_cached_key(|s| (s.at, serde_json::to_string(&s.said).unwrap_or_default()));
+        let mut of: BTreeSet<String> = BTreeSet::new();
+        for statement in &said {
+            match &statement.said {
+                Stated::Heard(heard) if Some(statement.at) > self.stated && ledger.hear(heard) => {
+                    of.insert(heard.note.clone());
+                }
+                _ => return Ok(false),
+            }
+        }
+        self.stated = said.last().map(|statement| statement.at);
+        for doc in self.store.range(from.0..i64::MAX) {
+            let found = read(&doc?)?.found;
+            let mut told = false;
+            notes(&found).iter().for_each(|note| told |= of.remove(&note.id));
+            if told {
+                changes.touch(found.at());
+            }
+        }
+        Ok(of.is_empty())
     }
 
     fn keep(&self, segment: &str, found: &Found, changes: &mut Changes) -> Result<()> {
@@ -333,7 +386,11 @@ impl Records {
         let begin = self.begin.take().filter(|(at, _)| from.is_some_and(|from| from >= *at));
         let (start, mut ledger) = match begin {
             Some((at, ledger)) => (Some(at), ledger),
-            None => (None, Ledger::new(self.statements()?)),
+            None => {
+                let statements = self.statements()?;
+                self.stated = statements.iter().map(|statement| statement.at).max();
+                (None, Ledger::new(statements))
+            }
         };
         if ledger.moves_notes() {
             for doc in self.store.range(ALL) {

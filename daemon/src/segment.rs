@@ -8,6 +8,7 @@ use gunwale_protocol::haul::{Event, Haul, NotTaken};
 use gunwale_protocol::input::{Input, JOURNAL_SCHEMA, Run, Stamped, Statement};
 use gunwale_protocol::nmea::Epoch;
 use gunwale_protocol::sizes::Sizes;
+use gunwale_protocol::tally::Speech;
 use gunwale_protocol::time::{Mono, Utc};
 use gunwale_protocol::trip::Found;
 use serde::{Deserialize, Serialize};
@@ -84,9 +85,10 @@ impl Segment {
             Input::Run(run) => Segment::new(run, t, first.after),
             _ => {
                 let (boat, program) = (String::new(), String::new());
-                let (timezone, system, sizes) = ("UTC".to_owned(), None, Sizes::default());
-                let run =
-                    Run { id: id.into(), boat, timezone, program, schema: JOURNAL_SCHEMA, system, sizes };
+                let (timezone, system) = ("UTC".to_owned(), None);
+                let (sizes, words) = (Sizes::default(), Speech::default());
+                let schema = JOURNAL_SCHEMA;
+                let run = Run { id: id.into(), boat, timezone, program, schema, system, sizes, words };
                 Segment::new(&run, t, 0)
             }
         }
@@ -170,7 +172,7 @@ impl Segment {
     fn own(&self, finding: Finding) -> Found {
         let run = self.haul.run();
         let (boat, timezone) = (run.boat.clone(), run.timezone.clone());
-        Found { boat, timezone, sizes: run.sizes.clone(), finding }
+        Found { boat, timezone, sizes: run.sizes.clone(), words: run.words.clone(), finding }
     }
 
     fn collect(&mut self) {

@@ -12,6 +12,7 @@ use crate::cmd::{forget, run};
 use crate::desk::{Desk, Live, random_id};
 use crate::device::{self, button};
 use crate::error::Result;
+use crate::recognise::worker;
 use crate::settings::{Keep, Settings};
 use crate::voice::adopt::adopt;
 use crate::voice::cues::Cues;
@@ -67,6 +68,13 @@ impl Service {
                 move || keep(&desk, &from_capture)
             })?,
         ]);
+        if !desk.recognisers.names().is_empty() {
+            let found = desk.records().tell_notes();
+            threads.push(spawn("recogniser", {
+                let (desk, stop) = (desk.clone(), stop.clone());
+                move || worker::work(&desk, &found, &stop)
+            })?);
+        }
         for spec in devices {
             let device = device::spawn(spec, desk.clock.clone(), live.capture.clone(), stop.clone())?;
             threads.push(spawn("device", move || drop(device.join()))?);
@@ -77,6 +85,7 @@ impl Service {
     /// Stops: devices are let go, the journal is closed, the records are complete when this returns.
     pub fn stop(self) {
         self.stop.set();
+        self.desk.recognisers.stop();
         let _ = self.live.capture.send(Msg::Stop);
         for thread in self.threads {
             if thread.join().is_err() {

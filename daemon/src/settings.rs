@@ -5,12 +5,13 @@ use std::path::{Path, PathBuf};
 
 use gunwale_protocol::scale::{Described, Pattern, Unit};
 use gunwale_protocol::sizes::{SizeError, Sizes};
+use gunwale_protocol::tally::{Speech, SpeechError};
 use serde::Deserialize;
 
 use crate::device::button::Line;
 
 /// What `gunwale.toml` may hold.
-#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Settings {
     /// The boat's name, for the records.
@@ -29,6 +30,83 @@ pub struct Settings {
     pub button: Button,
     /// The tones that answer the crew.
     pub cues: Cues,
+    /// The programs that make text of notes: none, one, or a second that confirms what the first hears.
+    #[serde(rename = "recogniser")]
+    pub recognisers: Vec<Recogniser>,
+    /// The crew's language and words of its own, by what they mean.
+    pub words: Speech,
+}
+
+/// How many recognisers there may be.
+pub const RECOGNISERS: usize = 2;
+
+/// A recogniser: a program that is given the path of a sound file a line, and answers each with a line of JSON.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Recogniser {
+    /// Who it is, as the journal has it: letters, digits, `-` and `_`.
+    pub name: String,
+    /// The program and its arguments; `gunwale` is this program, whatever its path.
+    pub command: Vec<String>,
+    /// From this confidence on its text counts by itself, 0…1; above 1: never; none: [`Recogniser::sure`].
+    #[serde(default)]
+    pub sure: Option<f64>,
+    /// How long it may take for a note, seconds; when it has just been started, with all that takes.
+    #[serde(default = "Recogniser::patience_s")]
+    pub patience_s: u64,
+    /// How much memory it may take for itself, megabytes.
+    #[serde(default = "Recogniser::memory_mb")]
+    pub memory_mb: u64,
+}
+
+impl Recogniser {
+    /// From which confidence on its text counts by itself: as set, or as measured for those that come with this program
+    /// (the benchmark `hearing`), or else a cautious guess.
+    pub fn sure(&self) -> f64 {
+        let ready = match self.command.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
+            [.., "recogniser", "pocketsphinx"] => Some(0.78),
+            [_, "recogniser", "whisper", ..] => Some(0.7),
+            _ => None,
+        };
+        self.sure.or(ready).unwrap_or(0.9)
+    }
+
+    fn patience_s() -> u64 {
+        90
+    }
+
+    fn memory_mb() -> u64 {
+        1_000
+    }
+
+    /// The command, with this program's own path where it names itself.
+    pub fn own_command(&self) -> Vec<String> {
+        let mut words = self.command.clone();
+        if let Some(first) = words.first_mut().filter(|first| *first == "gunwale")
+            && let Ok(own) = std::env::current_exe()
+        {
+            *first = own.to_string_lossy().into_owned();
+        }
+        words
+    }
+
+    /// What is wrong with it, if something is.
+    fn problem(&self) -> Option<&'static str> {
+        let plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
+        if !(1..=40).contains(&self.name.len()) || !self.name.chars().all(plain) {
+            Some("its name has 1 to 40 letters, digits, - and _")
+        } else if self.command.is_empty() {
+            Some("its command names no program")
+        } else if !(0.0..=2.0).contains(&self.sure()) {
+            Some("sure is a confidence, from 0 to 1")
+        } else if !(1..=3_600).contains(&self.patience_s) {
+            Some("patience_s is from 1 to 3600")
+        } else if !(16..=1_000_000).contains(&self.memory_mb) {
+            Some("memory_mb is 16 or more")
+        } else {
+            None
+        }
+    }
 }
 
 /// The microphone: a program that writes raw sound, and what is kept of it.
@@ -152,6 +230,8 @@ impl Default for Settings {
             mic: Mic::default(),
             button: Button::default(),
             cues: Cues::default(),
+            recognisers: Vec::new(),
+            words: Speech::default(),
         }
     }
 }
@@ -187,6 +267,16 @@ pub enum SettingsError {
         /// As given.
         timezone: String,
     },
+    /// A recogniser that cannot be.
+    #[error("settings {path}: recogniser `{name}`: {problem}: mend it or leave it out")]
+    Recogniser {
+        /// The file.
+        path: PathBuf,
+        /// Its name as given.
+        name: String,
+        /// What is wrong.
+        problem: &'static str,
+    },
     /// A class of claws that begins nowhere.
     #[error("settings {path}: {problem}")]
     Size {
@@ -202,6 +292,14 @@ pub enum SettingsError {
     PatternUnit {
         /// The file.
         path: PathBuf,
+    },
+    /// Words that cannot be used.
+    #[error("settings {path}: words: {problem}")]
+    Words {
+        /// The file.
+        path: PathBuf,
+        /// Which, and what may be.
+        problem: SpeechError,
     },
 }
 
@@ -240,11 +338,24 @@ impl Settings {
         if jiff::tz::TimeZone::get(&settings.timezone).is_err() {
             return Err(SettingsError::Timezone { path: path.into(), timezone: settings.timezone });
         }
+        for (n, one) in settings.recognisers.iter().enumerate() {
+            let twice = settings.recognisers.iter().take(n).any(|other| other.name == one.name);
+            let problem = match one.problem() {
+                _ if n >= RECOGNISERS => Some("there may be two, one to hear and one to confirm"),
+                None if twice => Some("there is another of this name"),
+                problem => problem,
+            };
+            if let Some(problem) = problem {
+                let name = one.name.clone();
+                return Err(SettingsError::Recogniser { path: path.into(), name, problem });
+            }
+        }
         settings.read_sizes().map_err(|problem| SettingsError::Size { path: path.into(), problem })?;
         let Scale { pattern, unit, .. } = &settings.scale;
         if unit.is_none() && pattern.as_ref().is_some_and(|pattern| !pattern.has_unit()) {
             return Err(SettingsError::PatternUnit { path: path.into() });
         }
+        settings.words.check().map_err(|problem| SettingsError::Words { path: path.into(), problem })?;
         Ok(settings)
     }
 }
@@ -277,11 +388,46 @@ mod tests {
             "settings gunwale.toml line 2: invalid type: string \"fast\", expected u32: \
              mend that line or leave it out"
         );
+        let recogniser = |name: &str, rest: &str| {
+            format!("[[recogniser]]\nname = \"{name}\"\ncommand = [\"cat\"]\n{rest}\n")
+        };
+        for (text, expected) in [
+            (recogniser("a b", ""), "`a b`: its name has 1 to 40 letters, digits, - and _"),
+            (recogniser("a", "sure = 3.0"), "`a`: sure is a confidence, from 0 to 1"),
+            (recogniser("a", "patience_s = 0"), "`a`: patience_s is from 1 to 3600"),
+            (recogniser("a", "memory_mb = 1"), "`a`: memory_mb is 16 or more"),
+            (recogniser("a", "") + &recogniser("a", ""), "`a`: there is another of this name"),
+            (
+                ["a", "b", "c"].map(|name| recogniser(name, "")).concat(),
+                "`c`: there may be two, one to hear and one to confirm",
+            ),
+            ("[[recogniser]]\nname = \"a\"\ncommand = []\n".into(), "`a`: its command names no program"),
+        ] {
+            let told = format!("settings gunwale.toml: recogniser {expected}: mend it or leave it out");
+            assert_eq!(problem(&text), told);
+        }
         assert_eq!(
             problem("timezone = \"Bay/Nowhere\"\n"),
             "settings gunwale.toml: timezone `Bay/Nowhere` is not known: \
              give an IANA name such as America/New_York"
         );
+        assert_eq!(
+            problem("[words]\nlanguage = \"fr\"\n"),
+            "settings gunwale.toml: words: language `fr` is not known: use en or es"
+        );
+        assert_eq!(
+            problem("[words]\n\"tie=loose\" = [\"slack tie\"]\n"),
+            "settings gunwale.toml: words: tie=loose cannot be: tie takes intact, broken or missing, or nothing to remove it"
+        );
+    }
+
+    #[test]
+    fn a_crew_adds_words_of_its_own() {
+        let text = "[words]\nlanguage = \"es\"\nkeepers = [\"buenos\"]\nopener = [\"para el barco\"]\n";
+        let words = Settings::parse(text, Path::new("x")).unwrap().words;
+        assert_eq!(words.language, "es");
+        assert_eq!(words.words["keepers"], ["buenos"]);
+        assert_eq!(words.words["opener"], ["para el barco"]);
     }
 
     #[test]

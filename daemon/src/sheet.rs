@@ -203,6 +203,7 @@ fn said(flag: Flag) -> Option<&'static str> {
         Flag::NoFix => Some("no position"),
         Flag::ScaleGap => Some("the scale fell silent"),
         Flag::Overload => Some("the scale was overloaded"),
+        Flag::WeightSaid => Some("the weight was said, not weighed"),
         Flag::ClawsDiffer => Some("not as many claws weighed as said"),
         Flag::CountDiffers => Some("the counts do not fit together"),
         Flag::LateNote => None,

@@ -45,8 +45,8 @@ pub struct Corrections {
     moved: BTreeMap<String, String>,
     /// Pulls that notes were moved to.
     receivers: BTreeSet<String>,
-    /// Note id → what was last heard in it.
-    heard: BTreeMap<String, Heard>,
+    /// Note id → what each recogniser last heard in it, in the order of hearing.
+    heard: BTreeMap<String, Vec<Heard>>,
     forgotten: BTreeSet<String>,
 }
 
@@ -70,9 +70,7 @@ impl Corrections {
                         stacks.entry(pull).or_default().push(vec![("trap".into(), stated.trap.clone())]);
                     }
                 }
-                Stated::Heard(heard) => {
-                    corrections.heard.insert(heard.note.clone(), heard.clone());
-                }
+                Stated::Heard(heard) => corrections.hear(heard),
                 Stated::Forget(forgotten) => {
                     corrections.forgotten.insert(forgotten.of.clone());
                 }
@@ -104,9 +102,31 @@ impl Corrections {
         self.moved.get(note).map(String::as_str)
     }
 
-    /// What a recogniser last made of a note.
+    /// Takes what a recogniser made of a note, later than all that was heard in it so far.
+    pub fn hear(&mut self, heard: &Heard) {
+        let all = self.heard.entry(heard.note.clone()).or_default();
+        // Sound that was removed stays removed, whatever a later line says.
+        let only_text = heard.only_text || all.iter().any(|earlier| earlier.only_text);
+        // One that does not say who it is may be any of them.
+        all.retain(|earlier| heard.by.is_some() && earlier.by.is_some() && earlier.by != heard.by);
+        all.push(Heard { only_text, ..heard.clone() });
+    }
+
+    /// What a recogniser last made of a note, as its text: not one that only confirms, if there is another.
     pub fn heard(&self, note: &str) -> Option<&Heard> {
-        self.heard.get(note)
+        let all = self.heard.get(note)?;
+        all.iter().rfind(|heard| !heard.confirms).or(all.last())
+    }
+
+    /// What another recogniser made of a note than the one whose text it has.
+    pub fn heard_by_another(&self, note: &str) -> Option<&Heard> {
+        let text = self.heard(note)?;
+        self.heard.get(note)?.iter().rfind(|heard| heard.by != text.by)
+    }
+
+    /// Whether a note's sound was removed once it had been made text.
+    pub fn only_text(&self, note: &str) -> bool {
+        self.heard.get(note).is_some_and(|all| all.iter().any(|heard| heard.only_text))
     }
 
     /// Whether a note's words and sound were removed.
@@ -122,5 +142,40 @@ impl Corrections {
     /// Whether this pull is left out.
     pub fn dropped(&self, id: &str) -> bool {
         self.value(id, "drop") == Some("true")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_recogniser_is_heard_and_the_last_word_of_each_stands() {
+        let heard = |by: Option<&str>, text: &str, confirms, only_text| Heard {
+            note: "n".into(),
+            text: text.into(),
+            by: by.map(str::to_owned),
+            confirms,
+            only_text,
+            ..Heard::default()
+        };
+        let check = |lines: &[Heard], text: Option<&str>, another: Option<&str>, only_text| {
+            let mut corrections = Corrections::default();
+            lines.iter().for_each(|line| corrections.hear(line));
+            let of = |heard: Option<&Heard>| heard.map(|heard| heard.text.clone());
+            assert_eq!(of(corrections.heard("n")).as_deref(), text, "{lines:?}");
+            assert_eq!(of(corrections.heard_by_another("n")).as_deref(), another, "{lines:?}");
+            assert_eq!(corrections.only_text("n"), only_text, "{lines:?}");
+        };
+        let (a, b) = (heard(Some("a"), "a1", false, false), heard(Some("b"), "b1", true, false));
+        let (again, nobody) = (heard(Some("a"), "a2", false, true), heard(None, "x", false, false));
+        check(&[], None, None, false);
+        check(&[a.clone(), b.clone()], Some("a1"), Some("b1"), false);
+        check(&[b.clone(), a.clone()], Some("a1"), Some("b1"), false);
+        check(std::slice::from_ref(&b), Some("b1"), None, false);
+        check(&[a.clone(), b.clone(), again.clone()], Some("a2"), Some("b1"), true);
+        check(&[again.clone(), a.clone()], Some("a1"), None, true);
+        check(&[a.clone(), b, nobody.clone()], Some("x"), None, false);
+        check(&[nobody, a], Some("a1"), None, false);
     }
 }

@@ -127,6 +127,8 @@ pub enum Flag {
     ClawsDiffer,
     /// A note was said after leaving.
     LateNote,
+    /// The weight was said, not weighed here.
+    WeightSaid,
 }
 
 /// A stop that became a record.

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::sizes::Sizes;
+use crate::tally::Speech;
 use crate::time::{Mono, Utc};
 
 /// An input and when it came in.
@@ -65,6 +66,9 @@ pub struct Run {
     /// What the system clock said at the line's `t`, when the segment is a live run: serves when GPS gives no date.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub system: Option<String>,
+    /// The crew's language and words, which its notes are read by.
+    #[serde(default, skip_serializing_if = "Speech::is_default")]
+    pub words: Speech,
     /// The crew's classes of claws by weight.
     #[serde(default, skip_serializing_if = "Sizes::is_default")]
     pub sizes: Sizes,
@@ -96,19 +100,44 @@ pub enum Stated {
     Forget(Forgotten),
 }
 
+/// A recogniser this sure of a note is taken at its word when the line itself does not say whether it may be.
+const SURE: f64 = 0.9;
+
 /// A voice note's text, by a recogniser.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+///
+/// Whether the text counts by itself is written down with it, as the settings had it then: records are made of the
+/// journal alone, and a threshold that is moved later moves no record.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Heard {
     /// The note's id.
     pub note: String,
     /// What was heard; empty: nothing.
     pub text: String,
+    /// What the same recogniser heard when it listened another way, as with the noise taken out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub also: Option<String>,
     /// How sure the recogniser is, 0…1.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub confidence: Option<f64>,
+    /// The recogniser's name. What the same one hears later replaces this; without a name, whatever comes later does.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// Whether its recogniser may be taken at its word; `None`: from a confidence of 0.9 on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sure: Option<bool>,
+    /// It only confirms what another recogniser hears: it is not the note's text as long as there is another's.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub confirms: bool,
     /// The crew keeps text only: the sound was removed when this was written down.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub only_text: bool,
+}
+
+impl Heard {
+    /// Whether the text counts by itself.
+    pub fn is_sure(&self) -> bool {
+        self.sure.unwrap_or_else(|| self.confidence.is_some_and(|confidence| confidence >= SURE))
+    }
 }
 
 /// A note that was forgotten.

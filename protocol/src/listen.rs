@@ -20,6 +20,7 @@ use std::collections::VecDeque;
 pub use event::{By, Event};
 use level::Meter;
 pub use level::{Level, Sound};
+pub use voice::clean;
 use voice::{FRAME, Voice};
 
 /// Samples per second of the sound this module takes: mono, 16 bits.

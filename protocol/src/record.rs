@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::finding::{Flag, TimeSource};
 use crate::pairing::Grade;
-use crate::tally::{Kind, Origin, Tally};
+use crate::tally::{Day, Kind, Origin, Tally};
 
 /// Name and version of the pull record's form.
 pub const SCHEMA: &str = "gunwale-pull/1";
@@ -57,6 +57,9 @@ pub struct Record {
     pub water_c: Option<f64>,
     /// What was said, in order.
     pub notes: Vec<NoteRecord>,
+    /// What was said of the day as a whole, for the table of days.
+    #[serde(default, skip_serializing_if = "Day::is_empty")]
+    pub day_said: Day,
     /// What to know about it.
     pub flags: BTreeSet<Flag>,
 }
@@ -157,6 +160,23 @@ pub struct NoteRecord {
     pub confidence: Option<f64>,
     /// Marked by the crew.
     pub marked: bool,
+    /// Which of its words gave which figure, in the order of the words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub spans: Vec<SpanRecord>,
+}
+
+/// Words of a note's text that gave a figure.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SpanRecord {
+    /// Their first byte in the text (UTF-8).
+    pub from: usize,
+    /// The byte after their last.
+    pub to: usize,
+    /// A key of the tally or of `day_said`, or `trap`, `kind`, `mark`, `weight`.
+    pub key: String,
+    /// What they gave is not counted until confirmed.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub draft: bool,
 }
 
 /// Where a note's text came from.
@@ -190,6 +210,9 @@ pub struct LooseRecord {
     pub lon: Option<f64>,
     /// The note, if it is one.
     pub note: Option<NoteRecord>,
+    /// What it said of the day as a whole.
+    #[serde(default, skip_serializing_if = "Day::is_empty")]
+    pub day_said: Day,
     /// The weighing, if it is one.
     pub weighing: Option<WeighingRecord>,
     /// What to know about it.

@@ -135,6 +135,11 @@ impl Register {
         register
     }
 
+    /// The names of the traps that are fished.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.entries.values().filter(|entry| !entry.retired).map(|entry| entry.trap.as_str())
+    }
+
     /// Moves on to this moment: everything stated to hold by then holds.
     pub fn advance(&mut self, to: Utc) {
         self.apply_until(Some(to));

@@ -10,16 +10,17 @@ use serde::{Deserialize, Serialize};
 
 use crate::correct::Corrections;
 use crate::finding::{Finding, Flag, Note, Stop};
-use crate::input::Statement;
+use crate::input::{Heard, Statement};
 use crate::pairing::Usual;
 use crate::record::{LooseRecord, Record};
 use crate::register::Register;
 use crate::sizes::Sizes;
-use crate::tally::Kind;
+use crate::tally::{Grammar, Kind, Speech};
 use crate::time::{HOUR, Utc};
 
 mod moves;
 mod pair;
+mod said;
 mod weight;
 mod words;
 mod write;
@@ -37,6 +38,9 @@ pub struct Found {
     pub boat: String,
     /// IANA time zone of the boat's day.
     pub timezone: String,
+    /// The crew's language and words.
+    #[serde(default, skip_serializing_if = "Speech::is_default")]
+    pub words: Speech,
     /// The crew's classes of claws by weight.
     #[serde(default, skip_serializing_if = "Sizes::is_default")]
     pub sizes: Sizes,
@@ -131,6 +135,16 @@ impl Ledger {
         }
     }
 
+    /// Takes what was heard in a note later than all that was stated so far; false when this ledger cannot, for it has
+    /// passed the note's pull: a person moved it.
+    pub fn hear(&mut self, heard: &Heard) -> bool {
+        let here = self.corrections.moved_to(&heard.note).is_none();
+        if here {
+            self.corrections.hear(heard);
+        }
+        here
+    }
+
     /// Whether [`Ledger::lend`] must see every finding before the fold begins.
     pub fn moves_notes(&self) -> bool {
         self.corrections.moves_notes()
@@ -206,10 +220,15 @@ impl Ledger {
         if let Some(start) = trip.first().and_then(Found::at) {
             self.register.advance(start);
         }
+        let mut grammars: BTreeMap<&Speech, Grammar> = BTreeMap::new();
+        for found in &trip {
+            grammars.entry(&found.words).or_insert_with(|| Grammar::of(&found.words));
+        }
+        let names: Vec<&str> = self.register.names().collect();
         let pulls: Vec<Pull<'_>> = trip
             .iter()
             .filter(|found| !self.corrections.dropped(found.id()))
-            .filter_map(|found| self.pull(found))
+            .filter_map(|found| self.pull(found, grammars.get(&found.words)?, &names))
             .collect();
         let usual = self.usual.remove(&boat).unwrap_or_default();
         let paired = pair::pair(&self.register, &usual, &self.corrections, &pulls);
@@ -225,6 +244,7 @@ impl Ledger {
             hauled.push(moves::apply(&mut self.register, pull, paired, &record));
             records.insert(pull.stop.id.clone(), record);
         }
+        said::of_the_pull_before(&pulls, &mut records);
         moves::doubts(&mut self.register, &pulls, &paired, &before);
         self.learn(boat, usual, &paired, &hauled);
         trip.into_iter()
@@ -235,7 +255,7 @@ impl Ledger {
             .collect()
     }
 
-    fn pull<'a>(&self, found: &'a Found) -> Option<Pull<'a>> {
+    fn pull<'a>(&self, found: &'a Found, grammar: &Grammar, names: &[&str]) -> Option<Pull<'a>> {
         let Finding::Stop(stop) = &found.finding else { return None };
         let corrections = &self.corrections;
         let mut notes: Vec<Note> =
@@ -244,7 +264,7 @@ impl Ledger {
         notes.extend(self.moved.values().filter(here).cloned());
         notes.retain(|note| !corrections.forgotten(&note.id));
         notes.sort_by(|a, b| (a.at.utc, a.at.t, &a.id).cmp(&(b.at.utc, b.at.t, &b.id)));
-        let words = Words::of(&notes, corrections);
+        let words = Words::of(&notes, corrections, grammar, names);
         let kind = words.reading.kind_hint.unwrap_or(Kind::Pull);
         Some(Pull { found, stop, notes, words, kind })
     }
@@ -263,7 +283,9 @@ impl Ledger {
     fn keep_loose(&self, found: Found) -> Outcome {
         let gone = |id: &str| self.corrections.moved_to(id).is_some() || self.corrections.forgotten(id);
         let gone = matches!(&found.finding, Finding::Loose(loose) if gone(&loose.id));
-        let entry = match write::loose(&found, &self.corrections) {
+        let grammar = Grammar::of(&found.words);
+        let words = Words::of(notes(&found), &self.corrections, &grammar, &[]);
+        let entry = match write::loose(&found, &words, &self.corrections) {
             Some(loose) if !gone && !self.corrections.dropped(found.id()) => Entry::Loose(Box::new(loose)),
             _ => Entry::Dropped,
         };

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 
 use crate::boat::{Running, wait_until};
 use crate::sound::{RATE, babble, hiss, note_files, samples};
-use crate::support::{fresh, journal, jsonl, run};
+use crate::support::{assert_same, fresh, journal, jsonl, records, run};
 
 /// Sound goes out in pieces of 20 ms.
 const PIECE: usize = RATE / 50;
@@ -207,4 +207,45 @@ fn what_is_forgotten_beside_the_service_is_gone_from_the_open_pull_as_well() {
         let bytes = std::fs::read(&path).unwrap();
         assert!(!bytes.windows(13).any(|part| part == b"in confidence"), "{}", path.display());
     }
+}
+
+#[test]
+fn what_is_heard_live_counts_and_off_the_record_is_heeded_by_voice() {
+    let data = fresh();
+    let data = data.path();
+    // It answers with what the test has put there for it.
+    let (words, script) = (data.join("words"), data.join("recogniser.sh"));
+    let text = format!(
+        "while read -r file; do printf '{{\"file\":\"%s\",\"text\":\"%s\",\"confidence\":1}}\\n' \"$file\" \"$(cat {words:?})\"; done"
+    );
+    std::fs::write(script.as_path(), text).unwrap();
+    let more = format!(
+        "[cues]\nplayer = [\"sh\", \"-c\", \"basename \\\"$0\\\" >> {}\"]\n\
+         [[recogniser]]\nname = \"ear\"\ncommand = [\"sh\", {script:?}]\n",
+        data.join("tones").display()
+    );
+    let microphone = Microphone::new(data, &more);
+    let mut service = Running::service(data);
+    let heard = |name: &str| std::fs::read_to_string(data.join("tones")).unwrap_or_default().contains(name);
+    let texts = || -> Vec<String> {
+        let notes = jsonl(&run(data, &["export", "jsonl", "--table", "notes"]));
+        notes.iter().map(|note| note["text"].as_str().unwrap_or("-").to_owned()).collect()
+    };
+    wait_until("the microphone is open", 20, || service.err().contains("device=\"mic\""));
+    for (n, said) in ["seven crabs", "four keepers", "off the record"].into_iter().enumerate() {
+        std::fs::write(&words, said).unwrap();
+        microphone.say(1.5);
+        wait_until(said, 30, || texts().get(n).is_some_and(|text| text == said));
+    }
+    let pull = Running::pull_that(data, "counted", |pull| pull["tally"]["keepers"] == 4);
+    assert_eq!(pull["tally"], serde_json::json!({"crabs": 7, "keepers": 4}));
+    wait_until("muted", 20, || heard("muted.wav"));
+    microphone.say(2.0);
+    std::thread::sleep(Duration::from_secs(4));
+    assert_eq!(note_files(data).len(), 3);
+    let before = records(data);
+    run(data, &["rebuild"]);
+    assert_same("made anew", &records(data), &before);
+    service.terminate();
+    drop(microphone.end());
 }

@@ -140,6 +140,7 @@ impl Told {
                 let found = Found {
                     boat: "Tern".into(),
                     timezone: "UTC".into(),
+                    words: Default::default(),
                     sizes: Sizes::default(),
                     finding: Finding::Stop(stop),
                 };
@@ -272,6 +273,7 @@ fn fold(trip: &Trip, segment: &str) -> Vec<Stop> {
         program: "pairing".into(),
         schema: JOURNAL_SCHEMA,
         system: None,
+        words: Default::default(),
         sizes: Sizes::default(),
     };
     let mut haul = Haul::new(run, Mono(0));

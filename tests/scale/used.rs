@@ -92,8 +92,9 @@ fn weights_are_put_to_use() {
     assert_eq!(sizes(&records[3]), ["–"]);
     let flags: Vec<&Value> = records.iter().map(|record| &record["flags"]).collect();
     let [none, differ, gap] = [json!([]), json!(["claws-differ"]), json!(["scale-gap"])];
+    let said = json!(["weight-said"]);
     // The scale was switched off with the tub on it.
-    assert_eq!(flags, [&none, &differ, &gap, &none, &none, &none]);
+    assert_eq!(flags, [&none, &differ, &gap, &none, &said, &none]);
     let sheet = run(data.path(), &["day"]);
     for line in [
         "278 g (1 jumbo, 1 large)",

@@ -1,11 +1,12 @@
 //! The live loop's side towards the crew: notes from the ear, the button, muting, and the tones that answer.
 
+use std::collections::VecDeque;
 use std::sync::PoisonError;
 use std::sync::mpsc::SyncSender;
 
 use gunwale_protocol::finding::Finding;
-use gunwale_protocol::input::{Input, Stamped};
-use gunwale_protocol::tally;
+use gunwale_protocol::input::{self, Heard, Input, Stamped};
+use gunwale_protocol::tally::{self, Grammar, Said};
 use gunwale_protocol::time::{Mono, SECOND};
 
 use super::Capture;
@@ -16,6 +17,8 @@ use crate::voice::mic;
 
 /// Without a fix for this long the crew is told, once.
 const NO_FIX: i64 = 30 * SECOND;
+/// Voice notes whose stop is remembered: what is heard in older ones comes too late to be heeded.
+const SPOKEN: usize = 16;
 
 /// The crew's ears and mouth.
 pub struct Crew {
@@ -34,6 +37,8 @@ pub(super) struct Minding {
     muted: bool,
     /// Off the record until she comes alongside the next trap; where she lay when it was said.
     off_the_record: Option<Option<Mono>>,
+    /// The last voice notes, each with the stop it was said at.
+    spoken: VecDeque<(String, Option<Mono>)>,
     mic_bad: bool,
     saw_fix: bool,
     no_fix_told: bool,
@@ -83,6 +88,9 @@ impl Capture {
             return;
         }
         self.write_down(&note);
+        let id = input::id(&self.segment.haul().run().id, "sound", note.t);
+        self.minding.spoken.push_back((id, self.segment.haul().alongside()));
+        self.minding.spoken.drain(..self.minding.spoken.len().saturating_sub(SPOKEN));
         self.changed = true;
         self.minding.after_sync.push(Cue::NoteKept);
         self.hear_news();
@@ -101,11 +109,24 @@ impl Capture {
         self.tell_muted(self.minding.muted);
     }
 
-    /// Hears in a note's words that nothing is to be kept until the next trap.
+    /// Hears in a note's words that nothing is to be kept until the next trap, or that this is over.
     pub(super) fn mind_words(&mut self, words: &str) {
-        if tally::off_the_record(words) && self.minding.off_the_record.is_none() {
+        if tally::on_the_record(words) {
+            if self.minding.off_the_record.take().is_some() && !self.minding.muted {
+                self.tell_muted(false);
+            }
+        } else if tally::off_the_record(words) && self.minding.off_the_record.is_none() {
             self.minding.off_the_record = Some(self.segment.haul().alongside());
             self.tell_muted(true);
+        }
+    }
+
+    /// Hears it in what a recogniser made of a note, unless the boat has come to another trap since.
+    pub(super) fn mind_heard(&mut self, heard: &Heard) {
+        let now = self.segment.haul().alongside();
+        let said = self.minding.spoken.iter().find(|(note, _)| *note == heard.note);
+        if said.is_some_and(|(_, stop)| now.is_none() || now == *stop) {
+            self.mind_words(&heard.text);
         }
     }
 
@@ -156,9 +177,13 @@ impl Capture {
             Finding::Stop(stop) if stop.id == pull => Some(stop),
             _ => None,
         });
-        let texts: Vec<&str> =
-            stop.into_iter().flat_map(|stop| &stop.notes).filter_map(|n| n.text.as_deref()).collect();
-        let reading = tally::read(&texts);
+        let texts: Vec<Said<'_>> = stop
+            .into_iter()
+            .flat_map(|stop| &stop.notes)
+            .filter_map(|note| note.text.as_deref())
+            .map(Said::typed)
+            .collect();
+        let reading = Grammar::of(&self.segment.haul().run().words).read(&texts, &[]);
         let open = !reading.drafts.is_empty() || reading.contradictory;
         self.crew.cues.play(if open { Cue::PullLeftToConfirm } else { Cue::PullLeft });
     }

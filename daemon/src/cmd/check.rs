@@ -1,5 +1,6 @@
 //! `check`: one line for each thing that must be right before casting off, and what to do where it is not.
 
+mod recogniser;
 mod serial;
 mod sound;
 
@@ -30,7 +31,7 @@ type Check = (&'static str, fn(&Desk) -> Verdict);
 /// # Errors
 /// [`Error::Told`] when a line says so.
 pub fn check(desk: &Desk, io: &mut Io<'_>) -> Result<()> {
-    let checks: [Check; 10] = [
+    let checks: [Check; 11] = [
         ("settings", settings),
         ("journal", journal),
         ("store", store),
@@ -41,6 +42,7 @@ pub fn check(desk: &Desk, io: &mut Io<'_>) -> Result<()> {
         ("mic", sound::microphone),
         ("button", sound::note_button),
         ("tones", sound::tones),
+        ("words", recogniser::recognisers),
     ];
     let mut all_good = true;
     for (name, check) in checks {

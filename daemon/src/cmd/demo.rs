@@ -2,8 +2,11 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 use gunwale_protocol::input::{Stated, TrapPlace, TrapStated};
+use gunwale_protocol::record::{NoteRecord, TextFrom};
+use gunwale_protocol::trip::Entry;
 
 use crate::args::Demo;
 use crate::clock::{ScaledClock, Stop};
@@ -16,12 +19,15 @@ use crate::records::Records;
 use crate::service::Service;
 use crate::settings::{Cues, Device, Keep, Mic, Scale, Settings};
 use crate::sim::{self, Day, Options, Ports, Unplug, scenario};
-use crate::{find, sheet};
+use crate::{find, records, sheet};
 
 mod script;
 
 use script::Script;
 
+/// How often it is looked, after the day, whether all has been heard; and without more being heard, how long.
+const LOOK: Duration = Duration::from_secs(2);
+const PATIENCE: Duration = Duration::from_secs(60);
 /// What marks a run line as the demo's.
 const MARK: &str = " demo";
 
@@ -29,7 +35,7 @@ const MARK: &str = " demo";
 ///
 /// # Errors
 /// When the directory holds real records, or the service cannot be started.
-pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
+pub fn demo(data: Option<PathBuf>, config: Option<&Path>, demo: &Demo) -> Result<()> {
     let data = match data {
         Some(data) => data,
         None => std::env::temp_dir().join(format!("gunwale-demo-{}", random_id()?)),
@@ -49,8 +55,11 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
         mic: Mic { command: vec!["cat".into(), ports.mic().display().to_string()], keep },
         // Dozens of tones a minute would be no demonstration.
         cues: Cues { quiet: true, ..Cues::default() },
+        // Of the boat's own settings these are the only ones that fit another boat's day.
+        recognisers: Settings::load(config, &data)?.recognisers,
         ..Settings::default()
     };
+    let recognised = speaks(demo.speed) && !settings.recognisers.is_empty();
     println!(
         "{}, {}: a simulated day of {} traps, {} times as fast as the sea. Records: {}\n",
         scenario::BOAT,
@@ -74,9 +83,15 @@ pub fn demo(data: Option<PathBuf>, demo: &Demo) -> Result<()> {
     let program = std::env::args().next().unwrap_or_else(|| "gunwale".into());
     println!("The records are in {0}\nas a table: {program} --data {0} export csv", data.display());
     println!("trap 7's notes: {program} --data {} replay --trap 7 (--list to read them)", data.display());
-    if speaks(demo.speed) {
+    if recognised {
         println!(
-            "The words were spoken and heard; their text is the simulation's, in place of a recogniser."
+            "The words were spoken and heard; their text is by {}.",
+            desk.recognisers.names().join(" and ")
+        );
+    } else if speaks(demo.speed) {
+        println!(
+            "The words were spoken and heard; their text is the simulation's, in place of a recogniser:\n\
+             the README's \"Words from sound\" tells how to get one, then give its settings with --config."
         );
     }
     Ok(())
@@ -115,16 +130,26 @@ fn play(
         Err(e) => return (None, Err(e.into())),
     };
     let over = Stop::default();
+    let recognised = speaks && !desk.recognisers.names().is_empty();
     let reads = std::thread::Builder::new().name("script".into()).spawn({
         let over = over.clone();
-        move || script.read_to(&desk, &over)
+        move || {
+            if !recognised {
+                script.read_to(&desk, &over)
+            }
+        }
     });
+    let played = async {
+        if let Ok(played) = end.await {
+            played?;
+        }
+        if recognised { wait_for_words(&service.desk).await } else { Ok(()) }
+    };
     let served = serve_until(&service.desk, async {
         tokio::select! {
-            played = end => { if let Ok(played) = played { played?; } }
-            told = told_to_stop() => told?,
+            played = played => played,
+            told = told_to_stop() => told,
         }
-        Ok(())
     });
     stop.set();
     over.set();
@@ -133,6 +158,39 @@ fn play(
         let _ = reads.join();
     }
     (player.join().ok(), served)
+}
+
+/// Waits until every note has its text, as long as there come more.
+async fn wait_for_words(desk: &Desk) -> Result<()> {
+    // The last notes end, and come into the records, a little after the day.
+    tokio::time::sleep(LOOK).await;
+    let (mut left, mut since) = (usize::MAX, Instant::now());
+    while since.elapsed() < PATIENCE {
+        let now = unheard(desk)?;
+        if now == 0 {
+            break;
+        }
+        if now < left {
+            (left, since) = (now, Instant::now());
+        }
+        tokio::time::sleep(LOOK).await;
+    }
+    Ok(())
+}
+
+/// How many spoken notes have no text.
+fn unheard(desk: &Desk) -> Result<usize> {
+    let mut unheard = 0;
+    for doc in desk.store().range(records::ALL) {
+        let entry = records::read(&doc?)?.entry;
+        let without = |note: &NoteRecord| usize::from(note.text_from == TextFrom::None);
+        unheard += match entry {
+            Some(Entry::Pull(pull)) => pull.notes.iter().map(without).sum(),
+            Some(Entry::Loose(loose)) => loose.note.as_ref().map_or(0, without),
+            _ => 0,
+        };
+    }
+    Ok(unheard)
 }
 
 /// Whether the crew speaks its notes: no computer need hear faster than this. Above, it types them.

@@ -23,6 +23,7 @@ pub fn forget(desk: &Desk, of: &str, io: &mut Io<'_>) -> Result<()> {
         writeln!(io.out, "no notes there")?;
         return Ok(());
     }
+    let _nobody_hears_them_meanwhile = desk.recognisers.words();
     let said = notes.iter().map(|of| Stated::Forget(Forgotten { of: of.clone() })).collect();
     // First that it is to be forgotten: should the power go now, the next start finishes it.
     desk.state(said)?;

@@ -14,6 +14,7 @@ pub mod day;
 pub mod demo;
 pub mod export;
 pub mod forget;
+pub mod hear;
 pub mod ingest;
 pub mod replay;
 pub mod run;
@@ -56,7 +57,10 @@ fn once(desk: &Desk, command: &Command, io: &mut Io<'_>) -> Result<()> {
         Command::Export(export) => export::export(desk, export, io),
         Command::Rebuild => rebuild(desk, io),
         Command::Check => check::check(desk, io),
-        Command::Run | Command::Demo(_) => Err(Error::Running(desk.data.clone())),
+        Command::Hear { what } => hear::hear(desk, what, io),
+        Command::Run | Command::Demo(_) | Command::Recogniser { .. } => {
+            Err(Error::Running(desk.data.clone()))
+        }
     }
 }
 

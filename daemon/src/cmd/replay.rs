@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use gunwale_protocol::record::{NoteRecord, Record, TextFrom};
-use gunwale_protocol::tally;
+use gunwale_protocol::tally::{Grammar, Said};
 use gunwale_protocol::time::Utc;
 use gunwale_protocol::trip::Entry;
 use serde::{Deserialize, Serialize};
@@ -59,6 +59,8 @@ fn items(desk: &Desk, day: &str, wanted: &Replay) -> Result<Vec<Item>> {
     for doc in store.day(day) {
         let records::Kept { found, entry } = records::read(&doc?)?;
         let timezone = &found.timezone;
+        let grammar = Grammar::of(&found.words);
+        let counts = |note: &NoteRecord| counts(note, &grammar);
         match entry {
             Some(Entry::Pull(record)) => {
                 number += 1;
@@ -89,8 +91,9 @@ fn items(desk: &Desk, day: &str, wanted: &Replay) -> Result<Vec<Item>> {
 }
 
 /// Talk stands back: words that are known and have nothing of the trade in them.
-fn counts(note: &NoteRecord) -> bool {
-    note.text.as_deref().is_none_or(|text| tally::read(&[text]).trade || note.text_from == TextFrom::Typed)
+fn counts(note: &NoteRecord, grammar: &Grammar) -> bool {
+    let Some(text) = note.text.as_deref().filter(|_| note.text_from == TextFrom::Heard) else { return true };
+    !note.spans.is_empty() || grammar.read(&[Said::heard(text)], &[]).trade
 }
 
 fn of_pull(record: &Record, number: usize) -> String {

@@ -90,8 +90,8 @@ fn replacement(
         Input::Said(_) => gone("note"),
         Input::Note(voice) => gone("sound").inspect(|_| scrubbed.files.push(voice.file)),
         Input::Statement(Statement { at, said: Stated::Heard(heard) }) => {
-            let told = notes.contains(&heard.note) && !heard.text.is_empty();
-            let said = Stated::Heard(Heard { text: String::new(), confidence: None, ..heard });
+            let told = notes.contains(&heard.note) && !(heard.text.is_empty() && heard.also.is_none());
+            let said = Stated::Heard(Heard { text: String::new(), also: None, confidence: None, ..heard });
             told.then_some(Input::Statement(Statement { at, said }))
         }
         _ => None,
@@ -126,11 +126,18 @@ mod tests {
             program: "test".into(),
             schema: JOURNAL_SCHEMA,
             system: None,
+            words: Default::default(),
             sizes: Sizes::default(),
         };
         let heard = |text: &str| {
             let note = input::id("a1", "sound", Mono(3));
-            let heard = Heard { note, text: text.into(), confidence: Some(0.5), only_text: false };
+            let heard = Heard {
+                note,
+                text: text.into(),
+                also: Some(text.into()),
+                confidence: Some(0.5),
+                ..Heard::default()
+            };
             Input::Statement(Statement { at: Utc(5), said: Stated::Heard(heard) })
         };
         let voice = Voice { file: "notes/undated/x.wav".into(), length_us: 7, speech_us: 1 };
@@ -163,7 +170,7 @@ mod tests {
         let now: Vec<Stamped> = after.into_iter().skip(1).map(|entry| entry.stamped).collect();
         let silent = match heard("") {
             Input::Statement(Statement { at, said: Stated::Heard(heard) }) => {
-                let said = Stated::Heard(Heard { confidence: None, ..heard });
+                let said = Stated::Heard(Heard { also: None, confidence: None, ..heard });
                 Input::Statement(Statement { at, said })
             }
             other => other,

@@ -32,6 +32,7 @@ pub use self::lines::Lines;
 use self::motion::{Happened, Motion, TICK_S};
 pub use self::player::{Played, Ports, Unplug, play};
 use self::scenario::{START, Scenario};
+pub use self::speech::speech;
 
 /// How the traps lie.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -3,7 +3,7 @@
 use std::io;
 use std::os::unix::process::CommandExt;
 use std::path::Path;
-use std::process::{Child, ChildStderr, ChildStdout, Command, ExitStatus, Stdio};
+use std::process::{Child, ChildStderr, ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
 use std::time::{Duration, Instant};
 
 use rustix::process::{Pid, Signal, kill_process_group};
@@ -49,9 +49,37 @@ impl Group {
         out: impl Into<Stdio>,
         err: impl Into<Stdio>,
     ) -> Result<Group, StartError> {
+        Group::begin(words, last, None, Stdio::null(), out, err)
+    }
+
+    /// Starts a program that is spoken to, with this in its environment: all three of its pipes are ours.
+    pub fn spoken_to(
+        words: &[String],
+        told: (&str, &str),
+    ) -> Result<(Group, ChildStdin, ChildStdout, ChildStderr), StartError> {
+        let pipes = (Stdio::piped(), Stdio::piped(), Stdio::piped());
+        let mut group = Group::begin(words, None, Some(told), pipes.0, pipes.1, pipes.2)?;
+        let to = group.child.as_mut().and_then(|child| child.stdin.take());
+        let (out, err) = group.pipes().ok_or(StartError::None)?;
+        Ok((group, to.ok_or(StartError::None)?, out, err))
+    }
+
+    /// Its number, and its group's.
+    pub fn pid(&self) -> Option<Pid> {
+        self.child.as_ref().and_then(|child| Pid::from_raw(i32::try_from(child.id()).ok()?))
+    }
+
+    fn begin(
+        words: &[String],
+        last: Option<&Path>,
+        told: Option<(&str, &str)>,
+        input: Stdio,
+        out: impl Into<Stdio>,
+        err: impl Into<Stdio>,
+    ) -> Result<Group, StartError> {
         let (program, args) = words.split_first().ok_or(StartError::None)?;
         let mut command = Command::new(program);
-        command.args(args).args(last).stdin(Stdio::null()).stdout(out).stderr(err).process_group(0);
+        command.args(args).args(last).envs(told).stdin(input).stdout(out).stderr(err).process_group(0);
         match command.spawn() {
             Ok(child) => Ok(Group { child: Some(child) }),
             Err(e) if e.kind() == io::ErrorKind::NotFound => {

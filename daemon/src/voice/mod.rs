@@ -1,7 +1,7 @@
 //! Voice notes: the microphone, the ear that finds notes in its sound, their files, and the tones that answer the crew.
 
 pub mod adopt;
-mod child;
+pub(crate) mod child;
 pub mod cues;
 pub mod ear;
 pub mod hearing;

@@ -377,6 +377,7 @@ pub fn found(day: &Day) -> Vec<Stop> {
         program: "test".into(),
         schema: JOURNAL_SCHEMA,
         system: None,
+        words: Default::default(),
         sizes: Sizes::default(),
     };
     let mut haul = Haul::new(run, Mono(0));

@@ -1,11 +1,12 @@
 //! One sentence into statements: words get their meanings, numbers their words, and doubtful clauses become drafts.
 
 use super::Count;
+use super::language::split;
 use super::ledger::Ledger;
+use super::ledger::Place;
 use super::lexicon::{Fact, Form, How, Hush, Lexicon, Sense, Slot, State};
-use super::numbers::number;
+use super::speech::Names;
 use super::tokens::{Piece, Sentence};
-use super::words::context;
 
 /// One understood stretch of a sentence.
 #[derive(Debug, Clone)]
@@ -20,6 +21,8 @@ pub(super) struct Item {
     pub(super) glued: bool,
     /// How many words it was.
     pub(super) words: usize,
+    /// Where it was said.
+    pub(super) place: Place,
 }
 
 #[derive(Debug, Clone)]
@@ -31,6 +34,8 @@ pub(super) enum What {
     Comma,
     Glue,
     Unknown,
+    /// A trap's name of words, as the register spells it.
+    TrapName(String),
     /// Used up: it says nothing more, and nothing joins across it.
     Done,
 }
@@ -38,7 +43,10 @@ pub(super) enum What {
 /// What is done to the ledger, and where in the sentence it was said.
 #[derive(Debug)]
 pub(super) struct Step {
+    /// The last item of it, whose clause decides.
     pub(super) at: usize,
+    /// Another item of it.
+    pub(super) from: usize,
     pub(super) act: Act,
 }
 
@@ -66,17 +74,21 @@ pub(super) enum Act {
 enum Trust {
     Counts,
     Draft,
+    /// A draft for the pull before.
+    Before,
     Nothing,
 }
 
 /// Reads one sentence into the ledger.
-pub(super) fn sentence(lexicon: &Lexicon, sentence: &Sentence, ledger: &mut Ledger) {
-    let mut reader = Reader { items: lex(lexicon, sentence), steps: Vec::new(), trade: false };
+pub(super) fn sentence(lexicon: &Lexicon, names: &Names, sentence: &Sentence, ledger: &mut Ledger) {
+    let items = lex(lexicon, names, sentence);
+    let mut reader = Reader { lexicon, items, steps: Vec::new(), trade: false };
     reader.measures();
     reader.pronouns();
     reader.names();
     reader.pairs();
     reader.bindings();
+    reader.taken();
     reader.rest();
     ledger.trade |= reader.trade;
     if !sentence.question {
@@ -84,13 +96,21 @@ pub(super) fn sentence(lexicon: &Lexicon, sentence: &Sentence, ledger: &mut Ledg
     }
 }
 
-fn lex(lexicon: &Lexicon, sentence: &Sentence) -> Vec<Item> {
-    let (mut items, mut clause, mut at) = (Vec::new(), 0, 0);
+fn lex(lexicon: &Lexicon, names: &Names, sentence: &Sentence) -> Vec<Item> {
+    let (mut items, mut clause, mut at) = (Vec::<Item>::new(), 0, 0);
     while let Some(token) = sentence.tokens.get(at) {
         let rest = sentence.tokens.get(at..).unwrap_or_default();
         let term = lexicon.longest(rest);
-        let spelled = number(rest).filter(|n| term.as_ref().is_none_or(|term| term.2 < n.used));
+        let numerals = &lexicon.language.numerals;
+        let spelled = numerals.number(rest).filter(|n| term.as_ref().is_none_or(|term| term.2 < n.used));
+        let after_trap =
+            items.last().is_some_and(|item| matches!(item.what, What::Term(Sense::Named { .. })));
+        let name = names.longest(lexicon, rest, after_trap);
         let (what, text, used) = match (spelled, term, &token.piece) {
+            _ if name.is_some() => {
+                let (name, used) = name.unwrap_or_default();
+                (What::TrapName(name), String::new(), used)
+            }
             (Some(n), _, _) => (n.n.map_or(What::Odd, What::Number), token.raw.to_lowercase(), n.used),
             (None, Some((text, sense, used)), _) => (What::Term(sense.clone()), text, used),
             (None, None, Piece::Comma) => (What::Comma, String::new(), 1),
@@ -99,19 +119,23 @@ fn lex(lexicon: &Lexicon, sentence: &Sentence) -> Vec<Item> {
             (None, None, Piece::Number(_) | Piece::Odd) => (What::Odd, token.raw.clone(), 1),
         };
         clause += usize::from(matches!(what, What::Comma));
-        items.push(Item { what, text, raw: token.raw.clone(), clause, glued: token.glued, words: used });
+        let place = Place::of(rest.get(..used).unwrap_or_default());
+        let item =
+            Item { what, text, raw: token.raw.clone(), clause, glued: token.glued, words: used, place };
+        items.push(item);
         at += used;
     }
     items
 }
 
-pub(super) struct Reader {
+pub(super) struct Reader<'a> {
+    pub(super) lexicon: &'a Lexicon,
     pub(super) items: Vec<Item>,
     pub(super) steps: Vec<Step>,
     pub(super) trade: bool,
 }
 
-impl Reader {
+impl Reader<'_> {
     pub(super) fn what(&self, at: usize) -> Option<&What> {
         self.items.get(at).map(|item| &item.what)
     }
@@ -149,8 +173,13 @@ impl Reader {
     }
 
     pub(super) fn claim(&mut self, at: usize, facts: Vec<Fact>, strict: bool) {
+        self.claim_over(at, at, facts, strict);
+    }
+
+    /// A statement that was said with two items and what lies between.
+    pub(super) fn claim_over(&mut self, at: usize, from: usize, facts: Vec<Fact>, strict: bool) {
         let act = Act::Claim { facts, strict, narrowed: false, doubtful: false, more: false };
-        self.steps.push(Step { at, act });
+        self.steps.push(Step { at, from, act });
     }
 
     /// The nearest item before `at` that `skip` does not pass over.
@@ -176,12 +205,12 @@ impl Reader {
                 Sense::Noun(slot, form) => {
                     self.trade = true;
                     // Among counted words only "soft one" is a verdict; "short" may belong to any of them.
-                    let apart = !counted.contains(&clause) || self.text(at + 1) == "one";
-                    let alone = form == Form::Verdict && apart;
+                    let apart = !counted.contains(&clause) || self.text(at + 1) == self.lexicon.language.one;
+                    let alone = form == Form::Verdict && (apart || self.repeated(at));
                     if more && form != Form::Many {
                         let facts = vec![Fact::Number { slot, how: How::More, n: 1 }];
                         let act = Act::Claim { facts, strict: true, narrowed: false, doubtful: false, more };
-                        self.steps.push(Step { at, act });
+                        self.steps.push(Step { at, from: at, act });
                     } else if let Slot::Other(animal) = slot {
                         self.claim(at, vec![Fact::Seen(animal)], true);
                     } else if alone && !self.negated(at) {
@@ -194,14 +223,16 @@ impl Reader {
                     let number = |fact: &Fact| matches!(fact, Fact::Number { .. });
                     let bait = |fact: &Fact| matches!(fact, Fact::State(State::BaitAdded(_)));
                     let strict = facts.iter().any(number) || (words == 1 && !facts.iter().any(bait));
-                    if words == 1 && self.negated(at) {
+                    let no = at.checked_sub(1).and_then(|before| self.sense(before));
+                    let no = matches!(no, Some(Sense::No | Sense::Not | Sense::Unclear));
+                    if (words == 1 && self.negated(at)) || (no && facts.iter().any(number)) {
                         continue;
                     }
                     if facts.iter().any(number) {
                         self.retracts(at);
                     }
                     let act = Act::Claim { facts, strict, narrowed: false, doubtful: false, more };
-                    self.steps.push(Step { at, act });
+                    self.steps.push(Step { at, from: at, act });
                 }
                 Sense::Nothing => {
                     self.trade = true;
@@ -209,16 +240,27 @@ impl Reader {
                     self.claim(at, vec![Fact::Number { slot: crabs, how: How::Total, n: 0 }], true);
                 }
                 Sense::BaitKind(kind) => {
-                    let of_bait = |item: &Item| item.clause == clause && context(&item.text);
+                    let language = self.lexicon.language;
+                    let baiting = |text: &str| split(language.baiting).any(|of_bait| of_bait == text);
+                    let of_bait = |item: &Item| item.clause == clause && baiting(&item.text);
                     if self.items.iter().any(of_bait) {
                         self.trade = true;
                         self.claim(at, vec![Fact::State(State::BaitKind(kind))], false);
                     }
                 }
-                Sense::Undo => self.steps.push(Step { at, act: Act::Undo }),
+                Sense::TakeBack => {
+                    let verdict = |step: &Step| matches!(&step.act, Act::Claim { facts, .. } if facts.iter().any(|f| verdict(f).is_some()));
+                    if self.steps.iter().any(|step| step.at < at && verdict(step)) {
+                        self.steps.push(Step { at, from: at, act: Act::Retract });
+                    }
+                }
+                Sense::More => self.another(at),
+                Sense::Undo => self.steps.push(Step { at, from: at, act: Act::Undo }),
                 Sense::Amend => self.number_after(at, Act::Amend),
-                Sense::No if text == "no" => self.number_after(at, Act::Amend),
-                Sense::There => self.number_after(at, Act::Bare),
+                Sense::No if text == self.lexicon.language.no => self.number_after(at, Act::Amend),
+                Sense::There if self.lexicon.language.bare.contains(&text.as_str()) => {
+                    self.number_after(at, Act::Bare)
+                }
                 Sense::Named { .. } => self.set_down(at),
                 _ => {}
             }
@@ -262,9 +304,9 @@ impl Reader {
             ends || matches!(self.sense(after), Some(Sense::Amend | Sense::No | Sense::Undo))
         });
         // "Got one" may be anything.
-        if ends && !(opening && self.text(next) == "one") {
+        if ends && !(opening && self.text(next) == self.lexicon.language.one) {
             self.done(next);
-            self.steps.push(Step { at: next, act: act(n) });
+            self.steps.push(Step { at: next, from: at, act: act(n) });
         }
     }
 
@@ -278,11 +320,11 @@ impl Reader {
         let comma = matches!(self.what(before + 1), Some(What::Comma));
         let corrects = match self.sense(before) {
             Some(Sense::Amend) => true,
-            Some(Sense::No) => comma && self.text(before) == "no",
+            Some(Sense::No) => comma && self.text(before) == self.lexicon.language.no,
             _ => false,
         };
         if corrects {
-            self.steps.push(Step { at, act: Act::Retract });
+            self.steps.push(Step { at, from: at, act: Act::Retract });
         }
     }
 
@@ -293,12 +335,12 @@ impl Reader {
         let forced = self.items.iter().any(|item| matches!(item.what, What::Term(Sense::Opener)));
         for item in &self.items {
             let own = match &item.what {
+                What::Term(Sense::Hush(Hush::Ask | Hush::Before)) => Trust::Draft,
                 What::Term(Sense::Hush(_)) => Trust::Nothing,
                 What::Term(Sense::Unclear | Sense::Not | Sense::Quality) => Trust::Draft,
                 // A number without a word, or a word we do not know: who can say what was meant?
-                What::Number(1) if item.text == "one" => Trust::Counts,
-                What::Number(_) | What::Odd => Trust::Draft,
-                What::Unknown if !forced => Trust::Draft,
+                What::Number(1) if item.text == self.lexicon.language.one => Trust::Counts,
+                What::Number(_) | What::Odd | What::Unknown if !forced => Trust::Draft,
                 _ => Trust::Counts,
             };
             if let Some(trust) = trust.get_mut(item.clause) {
@@ -309,11 +351,21 @@ impl Reader {
             let is = |item: &&Item| matches!(&item.what, What::Term(Sense::Hush(h)) if hush.contains(h));
             self.items.iter().find(is).map(|item| item.clause)
         };
-        let all = first(&[Hush::All]);
+        let all = first(&[Hush::All, Hush::Before]);
         let silent = first(&[Hush::All, Hush::Next]);
+        let before = first(&[Hush::Before]);
+        // "Last trap was empty, this one's got four": from there on it may be of this pull again.
+        let here = |item: &&Item| {
+            before.is_some_and(|from| item.clause > from)
+                && self.lexicon.language.here.contains(&item.text.as_str())
+        };
+        let back = self.items.iter().find(here).map(|item| item.clause);
         for (clause, trust) in trust.iter_mut().enumerate() {
             if silent.is_some_and(|from| clause >= from) {
                 *trust = Trust::Nothing;
+            } else if before.is_some_and(|from| clause >= from) && back.is_none_or(|back| clause < back) {
+                // With another reason to say nothing in this sentence, not even the pull before is told.
+                *trust = if silent.is_some() { Trust::Nothing } else { Trust::Before.max(*trust) };
             } else if all.is_some() {
                 *trust = Trust::Draft.max(*trust);
             }
@@ -321,14 +373,38 @@ impl Reader {
         trust
     }
 
+    /// A question begins here: "is he…", or at the beginning of a clause "was the…".
+    fn asks(&self, at: usize) -> bool {
+        let Some(item) = self.items.get(at) else { return false };
+        let phrase = matches!(item.what, What::Term(Sense::Hush(Hush::Ask)));
+        let opens = at
+            .checked_sub(1)
+            .is_none_or(|before| self.items.get(before).is_some_and(|b| b.clause < item.clause))
+            || matches!(at.checked_sub(1).and_then(|at| self.what(at)), Some(What::Comma));
+        let language = self.lexicon.language;
+        let raw = item.raw.to_lowercase();
+        let first = item.text.split(' ').next() == Some(&raw) || item.text.is_empty();
+        let not = item.text.split(' ').nth(1) == Some(language.not) || self.text(at + 1) == language.not;
+        phrase || (opens && first && !not && language.asking.contains(&raw.as_str()))
+    }
+
     fn give(mut self, ledger: &mut Ledger) {
         let trust = self.trust();
         let mut verdicts: Vec<(Slot, String, usize)> = Vec::new();
         self.steps.sort_by_key(|step| step.at);
-        for Step { at, act } in self.steps {
+        let asked = (0..self.items.len()).find(|at| self.asks(*at)).unwrap_or(usize::MAX);
+        let described = self.items.iter().any(|item| matches!(item.what, What::Term(Sense::Described)));
+        for Step { at, from, act } in self.steps {
             let Some(item) = self.items.get(at) else { continue };
             let trust = trust.get(item.clause).copied().unwrap_or(Trust::Nothing);
-            if trust == Trust::Nothing {
+            if trust == Trust::Nothing || at.max(from) >= asked {
+                continue;
+            }
+            let place = self.items.get(from).map_or(item.place.clone(), |from| item.place.with(&from.place));
+            if trust == Trust::Before {
+                if let Act::Claim { facts, .. } = act {
+                    ledger.before(facts, place);
+                }
                 continue;
             }
             match act {
@@ -343,13 +419,15 @@ impl Reader {
                     facts.retain(|fact| !again(fact));
                     let said = facts.iter().filter_map(verdict);
                     verdicts.extend(said.map(|slot| (slot.clone(), item.text.clone(), item.clause)));
-                    let draft = doubtful || (strict && trust == Trust::Draft);
+                    // "Two big claws and a small one"
+                    let others = narrowed && described;
+                    let draft = doubtful || others || (strict && trust == Trust::Draft);
                     if !facts.is_empty() {
-                        ledger.claim(facts, draft, narrowed);
+                        ledger.claim(facts, draft, narrowed, place);
                     }
                 }
-                Act::Bare(n) if trust == Trust::Counts => ledger.bare(n),
-                Act::Amend(n) => ledger.amend(n),
+                Act::Bare(n) if trust == Trust::Counts => ledger.bare(n, place),
+                Act::Amend(n) => ledger.amend(n, place),
                 Act::Undo => ledger.undo(),
                 Act::Retract => ledger.retract(),
                 Act::Bare(_) => {}

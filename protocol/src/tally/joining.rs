@@ -8,7 +8,7 @@ use super::lexicon::{Fact, Form, How, Sense, Slot};
 /// Numbers that a claw gauge shows rather than a trap holds, in millimetres.
 const GAUGE: std::ops::RangeInclusive<u32> = 50..=150;
 
-impl Reader {
+impl Reader<'_> {
     /// Numbers with their words.
     pub(super) fn bindings(&mut self) {
         let row: Vec<(usize, Part)> =
@@ -34,7 +34,7 @@ impl Reader {
 
     fn part(&self, at: usize) -> Option<Part> {
         match self.what(at)? {
-            What::Number(1) if self.text(at) == "one" => Some(Part::Number(1)),
+            What::Number(1) if self.text(at) == self.lexicon.language.one => Some(Part::Number(1)),
             What::Number(_) => Some(Part::Number(4)),
             What::Term(Sense::A | Sense::No | Sense::None) => Some(Part::Number(0)),
             What::Term(Sense::Named { .. } | Sense::Noun(_, Form::Many)) => Some(Part::Word(4)),
@@ -60,17 +60,21 @@ impl Reader {
         let backward = counted(second) || matches!(self.sense(second), Some(Sense::None));
         let passes = (first + 1..second).all(|at| match self.what(at) {
             Some(What::Comma | What::Glue) => true,
-            Some(What::Term(Sense::Link)) => !self.text(at).starts_with("of"),
+            Some(What::Term(Sense::Link)) => !self.text(at).starts_with(self.lexicon.language.of),
             _ => false,
         });
         let verdict = self.noun(first).is_some_and(|(_, form)| form == Form::Verdict);
-        let apart = commas > 1 || (commas == 1 && verdict && !self.of_them(second));
+        // "Crabs, four legal": the four are the legal ones.
+        let next = self.after(second, |what| matches!(what, What::Term(Sense::Link | Sense::Adjective)));
+        let forward = next.and_then(|at| self.noun(at)).is_some_and(|(_, form)| form != Form::Many);
+        let apart =
+            commas > 1 || (commas == 1 && forward) || (commas == 1 && verdict && !self.of_them(second));
         (backward && passes && !apart).then_some(commas)
     }
 
     /// "two of them"
     fn of_them(&self, number: usize) -> bool {
-        matches!(self.text(number + 1), "of them" | "of those" | "of these" | "of em")
+        self.lexicon.language.of_them.contains(&self.text(number + 1))
     }
 
     fn bound(&mut self, first: usize, second: usize, numbered: usize) {
@@ -84,6 +88,8 @@ impl Reader {
         let narrowed = between.clone().any(|sense| matches!(sense, Sense::Adjective));
         let more = between.clone().any(|sense| matches!(sense, Sense::More))
             || number.checked_sub(1).is_some_and(|before| matches!(self.sense(before), Some(Sense::More)));
+        let after = self.lexicon.language.more_after.contains(&self.text(second + 1));
+        let more = more || (after && !self.figure(second + 2)) || self.goes_on(number, &slot);
         let verdict = form == Form::Verdict;
         let (n, how, doubtful) = match self.what(number) {
             Some(What::Number(n)) => {
@@ -104,11 +110,15 @@ impl Reader {
             Some(What::Term(Sense::A)) if numbered > 0 => (1, How::Total, false),
             Some(What::Term(Sense::A)) => (1, How::Verdict, false),
             // "Not a keeper" with no count beside it is a verdict on one crab, or a complaint.
-            _ => (0, How::Total, narrowed || (self.text(number).starts_with("not a") && numbered == 0)),
+            _ => (
+                0,
+                How::Total,
+                narrowed || (self.text(number).starts_with(self.lexicon.language.not_a) && numbered == 0),
+            ),
         };
         let facts = vec![Fact::Number { slot, how, n }];
         let act = Act::Claim { facts, strict: true, narrowed, doubtful, more };
-        self.steps.push(Step { at: number.max(word), act });
+        self.steps.push(Step { at: number.max(word), from: number.min(word), act });
         self.trade = true;
         self.done(number);
         self.turn(word, What::Done);

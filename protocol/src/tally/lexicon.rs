@@ -1,12 +1,11 @@
 //! What each word or phrase of the trade means: the longest entry that fits wins.
 //!
-//! Filled from the tables in [`words`](super::words) and [`phrases`](super::phrases). A later version adds the crew's
-//! own words from the settings with the same [`Lexicon::add`].
+//! Filled from the tables of a [`Language`], then with the crew's own words ([`speech`](super::speech)).
 
 use std::borrow::Cow;
-use std::collections::BTreeMap;
-use std::sync::LazyLock;
+use std::collections::{BTreeMap, BTreeSet};
 
+use super::language::{Language, fill};
 use super::tokens::{Piece, Token, sentences};
 use super::{Count, Kind, Lid, Tie, TrapState};
 
@@ -54,6 +53,8 @@ pub(super) enum State {
     Name(Text),
     Kind(Kind),
     Mark,
+    /// The trap was not fished before.
+    NewTrap,
 }
 
 /// One thing a statement says.
@@ -81,7 +82,7 @@ pub(super) enum Form {
 }
 
 /// What is spoken of, with qualities of its own in the table of pairs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Subject {
     Bait,
     Tie,
@@ -96,8 +97,12 @@ pub(super) enum Subject {
 pub(super) enum Hush {
     /// Guesses, general talk, money, another trap or day: nothing from here on, and only drafts before it.
     All,
+    /// The pull before: from here on what is said is a draft for that one.
+    Before,
     /// What is to come: nothing from here on.
     Next,
+    /// A question, whether or not its mark was written: nothing from this very word on.
+    Ask,
     /// Said of this very clause only.
     Clause,
 }
@@ -135,6 +140,8 @@ pub(super) enum Sense {
     More,
     Amend,
     Undo,
+    /// "No, he's not": takes back a verdict of the same sentence.
+    TakeBack,
     /// "off" before a number of crabs: crabs that gave a claw.
     Off,
     /// Opens a bare count: "there's five".
@@ -143,12 +150,16 @@ pub(super) enum Sense {
     Opener,
     /// "this one": no number.
     Pronoun,
+    /// "big one": a crab or claw, with no number.
+    Described,
     /// "number", before a trap's.
     Hash,
-    /// "trap" or "buoy", where a name may follow; "new trap" also says that it is set.
+    /// "trap" or "buoy", where a name may follow; "set trap" also says that it is set, "new trap" that it is new.
     Named {
         set: bool,
+        new: bool,
     },
+
     Subject(Subject),
     BaitKind(Text),
     Noun(Slot, Form),
@@ -156,25 +167,80 @@ pub(super) enum Sense {
 }
 
 /// Words and phrases with their meanings.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(super) struct Lexicon {
+    pub language: &'static Language,
     terms: BTreeMap<Vec<String>, Sense>,
     longest: usize,
+    pairs: BTreeMap<(Subject, String), Fact>,
+    /// Without one of these a sentence is not about the day, nor a weight.
+    days: BTreeSet<&'static str>,
 }
 
 impl Lexicon {
+    /// The lexicon of a language's tables.
+    pub fn new(language: &'static Language) -> Lexicon {
+        let mut lexicon = Lexicon {
+            language,
+            terms: BTreeMap::new(),
+            longest: 0,
+            pairs: BTreeMap::new(),
+            days: language.day.telling().collect(),
+        };
+        fill(&mut lexicon);
+        lexicon
+    }
+
     /// Gives a word or phrase its meaning, replacing any it had. A phrase is split as a text is.
     pub fn add(&mut self, phrase: &str, sense: Sense) {
-        let words = words(phrase);
+        let words = self.words(phrase);
         self.longest = self.longest.max(words.len());
         self.terms.insert(words, sense);
     }
 
     /// As [`Lexicon::add`], unless the phrase has a meaning.
     pub fn add_new(&mut self, phrase: &str, sense: Sense) {
-        if !self.terms.contains_key(&words(phrase)) {
+        if !self.terms.contains_key(&self.words(phrase)) {
             self.add(phrase, sense);
         }
+    }
+
+    /// Every entry, words split by single spaces, and its meaning; in order.
+    pub fn terms(&self) -> impl Iterator<Item = (String, &Sense)> {
+        self.terms.iter().map(|(words, sense)| (words.join(" "), sense))
+    }
+
+    /// Every subject with each of its qualities.
+    pub fn pairs(&self) -> impl Iterator<Item = (Subject, &str)> {
+        self.pairs.keys().map(|(subject, quality)| (*subject, quality.as_str()))
+    }
+
+    /// What a subject and a quality say together.
+    pub fn pair(&self, subject: Subject, quality: &str) -> Option<Fact> {
+        self.pairs.get(&(subject, quality.to_string())).cloned()
+    }
+
+    /// Gives a subject and a quality their meaning; the first one given stays.
+    pub fn add_pair(&mut self, subject: Subject, quality: &str, fact: Fact) {
+        self.pairs.entry((subject, self.words(quality).join(" "))).or_insert(fact);
+    }
+
+    /// The meaning of exactly these tokens.
+    pub fn exactly(&self, tokens: &[Token]) -> Option<&Sense> {
+        self.terms.get(&tokens.iter().map(spelled).collect::<Vec<_>>())
+    }
+
+    /// A phrase split as a text is.
+    pub fn words(&self, phrase: &str) -> Vec<String> {
+        let sentences = sentences(self.language, phrase, 0);
+        sentences.iter().flat_map(|sentence| &sentence.tokens).map(spelled).collect()
+    }
+
+    /// Whether a sentence can be about the day, or a weight.
+    pub fn may_be_of_the_day(&self, tokens: &[Token]) -> bool {
+        tokens
+            .iter()
+            .any(|token| matches!(&token.piece, Piece::Word(word) if self.days.contains(word.as_str())))
     }
 
     /// The longest entry at the front of `tokens`: its words, its meaning, how many tokens.
@@ -188,26 +254,11 @@ impl Lexicon {
     }
 }
 
-fn words(phrase: &str) -> Vec<String> {
-    sentences(phrase).iter().flat_map(|sentence| &sentence.tokens).map(spelled).collect()
-}
-
 /// A token as the tables spell it.
-fn spelled(token: &Token) -> String {
+pub(super) fn spelled(token: &Token) -> String {
     match &token.piece {
         Piece::Word(word) => word.clone(),
         Piece::Comma => ",".to_string(),
         Piece::Number(_) | Piece::Odd | Piece::Glue => token.raw.clone(),
     }
-}
-
-/// The lexicon of the tables.
-pub(super) fn standard() -> &'static Lexicon {
-    static STANDARD: LazyLock<Lexicon> = LazyLock::new(|| {
-        let mut lexicon = Lexicon::default();
-        super::words::fill(&mut lexicon);
-        super::phrases::fill(&mut lexicon);
-        lexicon
-    });
-    &STANDARD
 }

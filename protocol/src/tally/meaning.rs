@@ -4,11 +4,10 @@ use std::borrow::Cow;
 
 use super::grammar::{Reader, What};
 use super::joining::passes_forward;
-use super::lexicon::{Fact, Form, Sense, Slot, State, Subject};
-use super::phrases::pair;
+use super::lexicon::{Fact, Form, Hush, Sense, Slot, State, Subject};
 use super::{Count, Kind, TrapState};
 
-impl Reader {
+impl Reader<'_> {
     /// Numbers beside units, and beside words that announce a measure, are no counts.
     pub(super) fn measures(&mut self) {
         for at in 0..self.items.len() {
@@ -28,7 +27,14 @@ impl Reader {
                     self.done(next);
                 }
             }
-            let limit = self.text(at) == "under" && self.figure(at + 1) && self.noun(at + 2).is_some();
+            // "One in three are legal"
+            let ratio = self.lexicon.language.ratio.contains(&self.text(at + 1));
+            if ratio && self.figure(at) && self.figure(at + 2) {
+                self.turn(at + 1, What::Term(Sense::Hush(Hush::All)));
+            }
+            let limit = self.text(at) == self.lexicon.language.under
+                && self.figure(at + 1)
+                && self.noun(at + 2).is_some();
             if limit {
                 self.turn(at, What::Term(Sense::Unclear));
             }
@@ -39,7 +45,8 @@ impl Reader {
     pub(super) fn pronouns(&mut self) {
         for at in 0..self.items.len() {
             let verdict = |noun: Option<(&Slot, Form)>| noun.is_some_and(|(_, form)| form == Form::Verdict);
-            let one = matches!(self.what(at), Some(What::Number(1))) && self.text(at) == "one";
+            let one =
+                matches!(self.what(at), Some(What::Number(1))) && self.text(at) == self.lexicon.language.one;
             let described = at.checked_sub(1).is_some_and(|before| {
                 verdict(self.noun(before)) || matches!(self.sense(before), Some(Sense::Adjective))
             });
@@ -52,6 +59,12 @@ impl Reader {
             }
             if matches!(self.sense(at), Some(Sense::Nothing)) && verdict(self.noun(at + 1)) {
                 self.turn(at, What::Term(Sense::No));
+            }
+            // "Five crabs gave seven claws": the five are keepers.
+            let gave = self.lexicon.language.giving.contains(&self.text(at + 1)) && self.figure(at + 2);
+            if gave && self.noun(at).is_some_and(|(slot, _)| *slot == Slot::Count(Count::Crabs)) {
+                let keepers = Slot::Count(Count::Keepers);
+                self.turn(at, What::Term(Sense::Noun(keepers, Form::Many)));
             }
             let off = matches!(self.sense(at), Some(Sense::Off)) && self.figure(at + 1);
             if off {
@@ -78,6 +91,10 @@ impl Reader {
     /// Trap names that need no weighing of alternatives: "number twelve buoy", "trap B14", "trap lucky".
     pub(super) fn names(&mut self) {
         for at in 0..self.items.len() {
+            if let What::TrapName(name) = self.what(at).cloned().unwrap_or(What::Done) {
+                self.known_name(at, name);
+                continue;
+            }
             let named = |at: usize| matches!(self.sense(at), Some(Sense::Named { .. }));
             let hash = |at: usize| matches!(self.sense(at), Some(Sense::Hash));
             let unknown = |at: usize| matches!(self.what(at), Some(What::Unknown));
@@ -88,7 +105,8 @@ impl Reader {
                 letter && self.figure(from + 1)
             };
             let plain = self.figure(from) && (from > at + 1 || matches!(self.what(from), Some(What::Odd)));
-            let word = unknown(from) && !unknown(from + 1) && self.opens(at);
+            let ends = self.what(from + 1).is_none_or(|what| matches!(what, What::Comma | What::Glue));
+            let word = unknown(from) && ends && self.opens(at);
             let used = if hash(at) && self.figure(at + 1) && named(at + 2) {
                 Some((at + 1, at + 1))
             } else if named(at) && lettered && glued(from + 1) {
@@ -124,18 +142,7 @@ impl Reader {
         };
         let whole = name.chars().all(char::is_alphanumeric);
         if whole {
-            self.set_down(at);
-            self.claim(at, vec![Fact::State(State::Name(Cow::Owned(name)))], false);
-            self.trade = true;
-            // "Trap fifteen is gone"
-            let skip = |what: &What| matches!(what, What::Term(Sense::Link));
-            let quality = self.after(last, skip).filter(|at| matches!(self.sense(*at), Some(Sense::Quality)));
-            if let Some((quality, fact)) =
-                quality.and_then(|at| Some((at, pair(Subject::Trap, self.text(at))?)))
-            {
-                self.state(quality, fact);
-                self.done(quality);
-            }
+            self.called(at, last, name);
         }
         for used in at.min(first)..=last {
             self.done(used);
@@ -145,13 +152,62 @@ impl Reader {
         }
     }
 
+    /// A name that is words, known from the register: "Lucky, seven crabs", "new trap Old Tom".
+    fn known_name(&mut self, at: usize, name: String) {
+        if !self.stands_as_name(at) {
+            return self.turn(at, What::Unknown);
+        }
+        let before = at.checked_sub(1).filter(|at| matches!(self.sense(*at), Some(Sense::Named { .. })));
+        let after = Some(at + 1).filter(|at| matches!(self.sense(*at), Some(Sense::Named { .. })));
+        self.called(before.unwrap_or(at), at, name);
+        for used in before.into_iter().chain(after).chain([at]) {
+            self.done(used);
+        }
+    }
+
+    /// Beside a word for a trap, or alone in its clause: "lucky day" and "pretty lucky" name no trap.
+    fn stands_as_name(&self, at: usize) -> bool {
+        let trap = |at: usize| matches!(self.sense(at), Some(Sense::Named { .. }));
+        let before = |what: &What| {
+            matches!(
+                what,
+                What::Term(Sense::Filler | Sense::Link | Sense::There | Sense::Measured | Sense::Pronoun)
+            )
+        };
+        let opens = self
+            .before(at, before)
+            .is_none_or(|before| matches!(self.what(before), Some(What::Comma | What::Glue)));
+        let ends = self.what(at + 1).is_none_or(|after| {
+            let link = matches!(after, What::Term(Sense::Link | Sense::And | Sense::Says(_)));
+            link || matches!(after, What::Comma | What::Glue | What::Number(_))
+        });
+        trap(at + 1) || at.checked_sub(1).is_some_and(trap) || (opens && ends)
+    }
+
+    /// The trap has this name; said from the item `at` to the item `last`.
+    fn called(&mut self, at: usize, last: usize, name: String) {
+        self.set_down(at);
+        self.claim_over(at.min(last), at.max(last), vec![Fact::State(State::Name(Cow::Owned(name)))], false);
+        self.trade = true;
+        // "Trap fifteen is gone"
+        let skip = |what: &What| matches!(what, What::Term(Sense::Link));
+        let quality = self.after(last, skip).filter(|at| matches!(self.sense(*at), Some(Sense::Quality)));
+        if let Some((quality, fact)) =
+            quality.and_then(|at| Some((at, self.lexicon.pair(Subject::Trap, self.text(at))?)))
+        {
+            self.state(quality, quality, fact);
+            self.done(quality);
+        }
+    }
+
     fn raw(&self, at: usize) -> &str {
         self.items.get(at).map_or("", |item| &item.raw)
     }
 
     pub(super) fn set_down(&mut self, at: usize) {
-        if matches!(self.sense(at), Some(Sense::Named { set: true })) {
-            self.claim(at, vec![Fact::State(State::Kind(Kind::Set))], false);
+        if let Some(Sense::Named { set: true, new }) = self.sense(at) {
+            let new = new.then_some(Fact::State(State::NewTrap));
+            self.claim(at, std::iter::once(Fact::State(State::Kind(Kind::Set))).chain(new).collect(), false);
         }
     }
 
@@ -170,7 +226,9 @@ impl Reader {
                     _ => continue,
                 };
                 // A quality may itself be a filler ("okay"): look at the very next item first.
-                let says = |quality: usize| pair(subject, self.text(quality)).map(|fact| (quality, fact));
+                let says = |quality: usize| {
+                    self.lexicon.pair(subject, self.text(quality)).map(|fact| (quality, fact))
+                };
                 let near = |next: Option<usize>, found: Option<usize>| {
                     let alive = |at: &usize| !matches!(self.what(*at), Some(What::Done));
                     next.filter(alive).and_then(says).or_else(|| found.filter(alive).and_then(says))
@@ -181,8 +239,12 @@ impl Reader {
                     (Some(right), Some(left)) if clash(&right.1, &left.1) => None,
                     (right, left) => right.or(left),
                 };
-                if let Some((quality, fact)) = found {
-                    self.state(at, fact);
+                let refused = |quality: usize| {
+                    let before = at.min(quality).checked_sub(1);
+                    before.is_some_and(|before| matches!(self.sense(before), Some(Sense::Not)))
+                };
+                if let Some((quality, fact)) = found.filter(|(quality, _)| !refused(*quality)) {
+                    self.state(at, quality, fact);
                     self.done(at);
                     self.done(quality);
                 }
@@ -191,10 +253,10 @@ impl Reader {
     }
 
     /// What a subject and its quality say; a trap that is not there was only visited.
-    fn state(&mut self, at: usize, fact: Fact) {
+    fn state(&mut self, at: usize, other: usize, fact: Fact) {
         let missing = fact == Fact::State(State::Trap(TrapState::Missing));
         let visit = missing.then_some(Fact::State(State::Kind(Kind::Visit)));
-        self.claim(at, std::iter::once(fact).chain(visit).collect(), false);
+        self.claim_over(at, other, std::iter::once(fact).chain(visit).collect(), false);
         self.trade = true;
     }
 }

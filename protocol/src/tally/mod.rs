@@ -6,28 +6,38 @@
 //! corrects and undoes. A clause that is not wholly understood gives drafts; guesses, questions, money, and talk of
 //! another trap or day give nothing. An invented count is worse than a missed one.
 //!
-//! Text is taken as exact, as typed. Text from a recogniser will first pass a step that mends homophones; its place is
-//! between `tokens` and `grammar`.
+//! Typed text is taken as exact; text from a recogniser first passes `heard`, which mends words that sound alike. What a
+//! language knows is data: [`Speech`] chooses the language and adds the crew's words. `day` reads what is said of the
+//! day and at the dock.
 
+mod again;
 mod bind;
+mod day;
+mod english;
 mod grammar;
+mod heard;
 mod joining;
+mod language;
 mod ledger;
 mod lexicon;
 mod meaning;
 mod numbers;
 mod phrases;
+mod spanish;
+mod speech;
 mod tokens;
 mod value;
-mod weights;
+mod vocabulary;
 mod words;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
+pub use day::{Day, Handed, Lot, Weight};
+pub use speech::{Grammar, NAMED, Said, Speech, SpeechError};
 pub use value::{FieldError, KEYS};
-pub use weights::weights;
+pub use vocabulary::Vocabulary;
 
 /// What is counted in crabs, claws and wounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -207,8 +217,41 @@ pub struct Reading {
     pub mark: bool,
     /// Counts that cannot all be true, or a stated total that differs from its verdicts.
     pub contradictory: bool,
+    /// Claws and the crabs that gave them do not fit: one or two of each. Then `contradictory` is true as well.
+    #[serde(default)]
+    pub claws_differ: bool,
     /// Some word of the trade was understood.
     pub trade: bool,
+    /// The trap was set here for the first time.
+    #[serde(default)]
+    pub new_trap: bool,
+    /// What was said here of the pull before: drafts for that one.
+    #[serde(default)]
+    pub before: Tally,
+    /// Weights said aloud, in order.
+    #[serde(default)]
+    pub weights: Vec<Weight>,
+    /// What was said of the day and at the dock.
+    #[serde(default)]
+    pub day: Day,
+    /// Which words gave which figure, in the order of the texts.
+    #[serde(default)]
+    pub spans: Vec<Span>,
+}
+
+/// Words that gave a figure.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Span {
+    /// Which of the texts, counted from 0.
+    pub text: usize,
+    /// Its first byte in that text.
+    pub from: usize,
+    /// The byte after its last.
+    pub to: usize,
+    /// A tally's key, a key of [`Day`], or `trap`, `kind`, `mark`, `weight`.
+    pub key: String,
+    /// It gave a draft.
+    pub draft: bool,
 }
 
 impl Reading {
@@ -221,26 +264,29 @@ impl Reading {
 
 /// Whether these words say that nothing is to be kept until the next trap.
 pub fn off_the_record(text: &str) -> bool {
+    says(text, &["off the record", "fuera de registro", "no grabes"])
+}
+
+/// Whether these words end what [`off_the_record`] began.
+pub fn on_the_record(text: &str) -> bool {
+    says(text, &["you can listen", "back on the record", "ya puedes escuchar", "puedes escuchar"])
+}
+
+fn says(text: &str, phrases: &[&str]) -> bool {
     let lower = text.to_lowercase();
     let words: Vec<&str> =
         lower.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
-    words.windows(3).any(|words| words == ["off", "the", "record"])
+    let said = |phrase: &&str| {
+        let phrase: Vec<&str> = phrase.split(' ').collect();
+        words.windows(phrase.len()).any(|words| words == phrase)
+    };
+    phrases.iter().any(said)
 }
 
-/// Reads the notes of one pull, in order of time.
-///
-/// A later statement replaces an earlier one, "two more keepers" adds, "make that five" corrects the last number and
-/// "scratch the last one" takes the last statement back. A stated total wins over verdicts given one by one.
+/// Reads the typed notes of one pull in English, in order of time: [`Grammar::read`] without names or words of the crew.
 pub fn read(texts: &[&str]) -> Reading {
-    let lexicon = lexicon::standard();
-    let mut ledger = ledger::Ledger::default();
-    for text in texts {
-        ledger.next_note();
-        for sentence in tokens::sentences(text) {
-            grammar::sentence(lexicon, &sentence, &mut ledger);
-        }
-    }
-    ledger.finish()
+    let notes: Vec<Said<'_>> = texts.iter().map(|text| Said::typed(text)).collect();
+    Grammar::default().read(&notes, &[])
 }
 
 #[cfg(test)]

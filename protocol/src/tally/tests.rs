@@ -1,10 +1,13 @@
 //! What the crew says and what it becomes.
 
-use proptest::prelude::*;
 use serde_json::{Value, json};
 
-use super::numbers::tests::spell;
 use super::*;
+
+mod arbitrary;
+mod crew;
+mod phrases;
+mod support;
 
 fn tally(texts: &[&str]) -> Value {
     serde_json::to_value(read(texts).tally).unwrap()
@@ -243,6 +246,7 @@ fn later_statements_replace_add_correct_and_undo() {
     case(&["took both", "scratch that", "empty"], json!({"crabs": 0}));
     case(&["keeper, no, short"], json!({"shorts": 1}));
     case(&["that one's a keeper", "no, short"], json!({"keepers": 1, "shorts": 1}));
+    case(&["Keeper. Took both."], json!({"keepers": 1, "both": 1, "claws": 2}));
     case(&["keeper", "keeper", "short", "keeper"], json!({"keepers": 3, "shorts": 1}));
     case(&["undersize, a hair under"], json!({"shorts": 1}));
     case(&["short, another little guy"], json!({"shorts": 2}));
@@ -426,97 +430,5 @@ fn off_the_record_is_said_in_so_many_words() {
     }
     for text in ["", "for the record", "off the starboard record", "take it off the list"] {
         assert!(!off_the_record(text), "{text}");
-    }
-}
-
-#[test]
-fn every_number_counts_before_and_after_every_word() {
-    for n in 0..1000 {
-        for (word, count) in WORDS {
-            for number in [n.to_string(), spell(n, "and "), spell(n, "")] {
-                for text in [format!("{number} {word}"), format!("{word} {number}")] {
-                    let reading = read(&[&text]);
-                    assert_eq!(reading.tally.counts, BTreeMap::from([(count, n)]), "{text}");
-                    assert_eq!(reading.drafts, Tally::default(), "{text}");
-                }
-            }
-        }
-    }
-}
-
-proptest! {
-    #[test]
-    fn any_order_and_any_separator(
-        pairs in proptest::sample::subsequence(WORDS.to_vec(), 1..=6).prop_shuffle(),
-        numbers in proptest::collection::vec(0u32..1000, 6),
-        spelled in proptest::collection::vec(0usize..3, 6),
-        number_first in any::<bool>(),
-        separators in proptest::collection::vec(
-            proptest::sample::select(vec![" ", ", ", ",", " and ", "/", " / ", ". ", "\n", "\r\n", "; ", " - ", " + "]), 6),
-    ) {
-        let mut text = String::new();
-        let mut expected = BTreeMap::new();
-        for (at, (word, count)) in pairs.iter().enumerate() {
-            let n = numbers[at];
-            // "7" and "/" and "4" would be a fraction, and "100, 105" a thousand.
-            let separator = match separators[at] {
-                "," | "/" if !number_first => " , ",
-                // "One hundred and five": after a spelled number, "and" may go on with it.
-                " and " if !number_first => ", ",
-                other => other,
-            };
-            if at > 0 {
-                text.push_str(separator);
-            }
-            let number = match spelled[at] {
-                0 => n.to_string(),
-                1 => spell(n, "and "),
-                _ => spell(n, ""),
-            };
-            text.push_str(&if number_first { format!("{number} {word}") } else { format!("{word} {number}") });
-            expected.insert(*count, n);
-        }
-        let reading = read(&[&text]);
-        prop_assert_eq!(reading.tally.counts, expected, "{}", text);
-    }
-
-    #[test]
-    fn any_text_is_survived(texts in proptest::collection::vec(any::<String>(), 0..4)) {
-        let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
-        let reading = read(&texts);
-        prop_assert_eq!(reading, read(&texts));
-    }
-
-    #[test]
-    fn any_words_of_the_trade_are_survived(
-        words in proptest::collection::vec(proptest::sample::select(vec![
-            "crabs", "keeper", "no", "two", "seven", ",", "a", "trap", "number", "14", "b", "make that", "scratch that",
-            "one", "more", "off", "bait", "gone", "half", "tie", "not", "of them", "there's", "nothing", ".", "?", "and",
-            "under", "pound", "hundred", "last week", "took both", "'", "-", "#", "1/2", "3rd",
-        ]), 0..30),
-    ) {
-        let text = words.join(" ");
-        let reading = read(&[&text]);
-        // What is read back from a record is what was read from the words.
-        let json = serde_json::to_string(&reading.tally).unwrap();
-        prop_assert_eq!(serde_json::from_str::<Tally>(&json).unwrap(), reading.tally);
-    }
-
-    #[test]
-    fn a_note_twice_changes_no_total(n in 0u32..1000, word in proptest::sample::select(WORDS.to_vec())) {
-        let text = format!("{n} {}", word.0);
-        prop_assert_eq!(read(&[&text, &text]), read(&[&text]));
-    }
-
-    #[test]
-    fn corrections_of_any_text_are_survived(key in proptest::sample::select(KEYS.to_vec()), value in any::<String>()) {
-        let mut tally = Tally::default();
-        if tally.set(key, &value).is_ok()
-            && let Some(text) = tally.get(key)
-        {
-            let mut again = Tally::default();
-            again.set(key, &text).unwrap();
-            prop_assert_eq!(again, tally);
-        }
     }
 }

@@ -2,6 +2,8 @@
 
 use std::ops::Range;
 
+use super::language::Language;
+
 /// One token and where it stood in the text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Token {
@@ -11,6 +13,10 @@ pub(super) struct Token {
     pub raw: String,
     /// Follows the token before it without a gap (`14b`).
     pub glued: bool,
+    /// Which of the pull's texts it stands in.
+    pub text: usize,
+    /// Where in that text, in bytes.
+    pub place: Range<usize>,
 }
 
 /// What a token is.
@@ -35,27 +41,47 @@ pub(super) struct Sentence {
     pub tokens: Vec<Token>,
     /// It ended with a question mark.
     pub question: bool,
+    /// The text ended before a mark ended the sentence.
+    pub open: bool,
 }
 
-/// Splits a text into its sentences.
-pub(super) fn sentences(text: &str) -> Vec<Sentence> {
+/// Splits a text into its sentences. `number` says which of the pull's texts it is.
+pub(super) fn sentences(language: &Language, text: &str, number: usize) -> Vec<Sentence> {
     let chars: Vec<char> = text.chars().collect();
-    let mut out = Out::default();
+    let mut ends = Vec::with_capacity(chars.len());
+    let mut end = 0;
+    for c in &chars {
+        end += c.len_utf8();
+        ends.push(end);
+    }
+    let mut out = Out {
+        language,
+        text: number,
+        ends,
+        sentences: Vec::new(),
+        now: Sentence::default(),
+        tight: false,
+        paused: false,
+    };
     let mut at = 0;
     while let Some(&c) = chars.get(at) {
         at += match c {
             _ if c.is_ascii_digit() => out.digits(&chars, at),
             _ if c.is_alphabetic() => out.word(&chars, at),
-            _ => out.mark(c, chars.get(at + 1).copied()),
+            _ => out.mark(at, c, chars.get(at + 1).copied()),
         };
     }
+    out.now.open = true;
     out.end(false);
     out.sentences
 }
 
 /// Sentences while they grow.
-#[derive(Default)]
-struct Out {
+struct Out<'a> {
+    language: &'a Language,
+    text: usize,
+    /// Where each character ends, in bytes.
+    ends: Vec<usize>,
     sentences: Vec<Sentence>,
     now: Sentence,
     /// No gap since the last token.
@@ -64,9 +90,16 @@ struct Out {
     paused: bool,
 }
 
-impl Out {
-    fn push(&mut self, piece: Piece, raw: impl Into<String>) {
-        self.now.tokens.push(Token { piece, raw: raw.into(), glued: self.tight });
+impl Out<'_> {
+    /// Takes a token that stands at these characters.
+    fn push(&mut self, at: Range<usize>, piece: Piece, raw: impl Into<String>) {
+        let end = |chars: usize| match chars {
+            0 => 0,
+            n => self.ends.get(n - 1).or(self.ends.last()).copied().unwrap_or_default(),
+        };
+        let place = end(at.start)..end(at.end);
+        let token = Token { piece, raw: raw.into(), glued: self.tight, text: self.text, place };
+        self.now.tokens.push(token);
         self.tight = true;
     }
 
@@ -85,6 +118,13 @@ impl Out {
             Piece::Word(word) => word.as_str(),
             _ => "",
         })
+    }
+
+    /// "Trap no": the dot that follows ends no sentence.
+    fn abbreviated(&self) -> bool {
+        let mut last = self.last_words();
+        let number = last.next().is_some_and(|word| self.language.abbreviated_number.contains(&word));
+        number && last.next().is_some_and(|word| self.language.traps.contains(&word))
     }
 
     /// Takes digits and what hangs on them; answers how many characters.
@@ -116,20 +156,21 @@ impl Out {
         let tail: String = slice(chars, at, at + 3).to_lowercase();
         let ends = |tail: &str| tail.chars().nth(2).is_none_or(|c| !c.is_alphanumeric());
         let ordinal = ["st", "nd", "rd", "th"].iter().any(|o| tail.starts_with(o)) && ends(&tail);
+        let place = from..at;
         match raw.as_str() {
-            "1/2" => self.push(Piece::Word("half".into()), raw),
-            "1/4" => self.push(Piece::Word("quarter".into()), raw),
+            "1/2" => self.push(place, Piece::Word(self.language.half.into()), raw),
+            "1/4" => self.push(place, Piece::Word(self.language.quarter.into()), raw),
             "3/4" => {
-                self.push(Piece::Word("three".into()), "3");
-                self.push(Piece::Word("quarters".into()), "/4");
+                self.push(place.clone(), Piece::Word(self.language.three_quarters.0.into()), "3");
+                self.push(place, Piece::Word(self.language.three_quarters.1.into()), "/4");
             }
             _ if ordinal => {
-                self.push(Piece::Odd, raw + &slice(chars, at, at + 2));
+                self.push(from..at + 2, Piece::Odd, raw + &slice(chars, at, at + 2));
                 return at + 2 - from;
             }
             _ => match raw.parse::<u32>() {
-                Ok(n) if !joined && n <= 999 && plain <= 9 => self.push(Piece::Number(n), raw),
-                _ => self.push(Piece::Odd, raw),
+                Ok(n) if !joined && n <= 999 && plain <= 9 => self.push(place, Piece::Number(n), raw),
+                _ => self.push(place, Piece::Odd, raw),
             },
         }
         // "5+" and "2½" are no whole counts.
@@ -150,47 +191,47 @@ impl Out {
             at += 1;
         }
         let raw = slice(chars, from, at);
-        let word: String = raw.to_lowercase().chars().map(|c| if apostrophe(c) { '\'' } else { c }).collect();
-        for part in apart(&word) {
-            self.push(Piece::Word(part), raw.clone());
+        let word: String = raw.to_lowercase().chars().filter(|c| !is_mark(*c)).map(plain).collect();
+        for part in apart(self.language, &word) {
+            self.push(from..at, Piece::Word(part), raw.clone());
         }
         at - from
     }
 
     /// Takes any other character.
-    fn mark(&mut self, c: char, next: Option<char>) -> usize {
+    fn mark(&mut self, at: usize, c: char, next: Option<char>) -> usize {
+        let here = at..at + 1;
+        let name = |name: &'static str| (Piece::Word(name.to_string()), c);
         match c {
             // "trap no. 14"
-            '.' if self.last_words().take(2).eq(["no", "trap"])
-                || self.last_words().take(2).eq(["no", "buoy"]) =>
-            {
+            '.' if self.abbreviated() => {
+                let number = self.language.number.to_string();
                 if let Some(last) = self.now.tokens.last_mut() {
-                    last.piece = Piece::Word("number".into());
+                    last.piece = Piece::Word(number);
                 }
             }
             // A pause is not the end of what is being said.
             '.' if next == Some('.') => {}
-            '.' if self.paused => self.push(Piece::Comma, c),
+            '.' if self.paused => self.push(here, Piece::Comma, c),
             '?' => self.end(true),
             // "!?" and "?!" are both questions.
             '!' if next == Some('?') => {}
             '.' | '!' | '\n' | '\r' | ';' | '。' => self.end(false),
             ',' | '…' | '/' | '|' | '(' | ')' | '[' | ']' | '•' | '–' | '—' | '·' | '\\' | '\u{3001}' => {
-                self.push(Piece::Comma, c)
+                self.push(here, Piece::Comma, c)
             }
-            ':' | '=' => self.push(Piece::Glue, c),
-            '&' => self.push(Piece::Word("and".into()), c),
-            '+' => self.push(Piece::Word("plus".into()), c),
-            '#' => self.push(Piece::Word("number".into()), c),
-            '~' | '≈' => self.push(Piece::Word("about".into()), c),
-            '$' | '£' | '€' => self.push(Piece::Word("dollars".into()), c),
-            '%' => self.push(Piece::Word("percent".into()), c),
-            '½' => self.push(Piece::Word("half".into()), c),
-            '¼' => self.push(Piece::Word("quarter".into()), c),
+            ':' | '=' => self.push(here, Piece::Glue, c),
             '"' | '″' | '”' if self.tight && matches!(self.now.tokens.last(), Some(t) if is_figure(t)) => {
-                self.push(Piece::Word("inches".into()), c);
+                let (piece, raw) = name(self.language.inches);
+                self.push(here, piece, raw);
             }
-            _ => {}
+            _ => {
+                let sign = self.language.signs.iter().find(|(signs, _)| signs.contains(c));
+                if let Some((_, word)) = sign {
+                    let (piece, raw) = name(word);
+                    self.push(here, piece, raw);
+                }
+            }
         }
         self.tight = false;
         self.paused = c == '.' && next == Some('.');
@@ -216,46 +257,28 @@ fn is_mark(c: char) -> bool {
     ('\u{300}'..='\u{36f}').contains(&c)
 }
 
+/// A letter without its accent, and one apostrophe for all: people leave them out as they like.
+fn plain(c: char) -> char {
+    match c {
+        'á' | 'à' | 'â' | 'ä' => 'a',
+        'é' | 'è' | 'ê' | 'ë' => 'e',
+        'í' | 'ì' | 'î' | 'ï' => 'i',
+        'ó' | 'ò' | 'ô' | 'ö' => 'o',
+        'ú' | 'ù' | 'û' | 'ü' => 'u',
+        'ñ' => 'n',
+        c if apostrophe(c) => '\'',
+        c => c,
+    }
+}
+
 /// Contractions, and the same without their apostrophe, taken apart.
-fn apart(word: &str) -> Vec<String> {
-    const ENDINGS: [(&str, &str); 7] = [
-        ("n't", "not"),
-        ("'s", "is"),
-        ("'re", "are"),
-        ("'ll", "will"),
-        ("'ve", "have"),
-        ("'d", "would"),
-        ("'m", "am"),
-    ];
-    const BARE: [(&str, &[&str]); 21] = [
-        ("can't", &["can", "not"]),
-        ("cannot", &["can", "not"]),
-        ("cant", &["can", "not"]),
-        ("won't", &["will", "not"]),
-        ("wont", &["will", "not"]),
-        ("ain't", &["is", "not"]),
-        ("aint", &["is", "not"]),
-        ("dont", &["do", "not"]),
-        ("doesnt", &["does", "not"]),
-        ("didnt", &["did", "not"]),
-        ("isnt", &["is", "not"]),
-        ("wasnt", &["was", "not"]),
-        ("thats", &["that", "is"]),
-        ("theres", &["there", "is"]),
-        ("hes", &["he", "is"]),
-        ("shes", &["she", "is"]),
-        ("whats", &["what", "is"]),
-        ("lets", &["let", "us"]),
-        ("gonna", &["going", "to"]),
-        ("gotta", &["got", "to"]),
-        ("o'clock", &["oclock"]),
-    ];
-    if let Some((_, parts)) = BARE.iter().find(|(bare, _)| *bare == word) {
+fn apart(language: &Language, word: &str) -> Vec<String> {
+    if let Some((_, parts)) = language.contractions.iter().find(|(bare, _)| *bare == word) {
         return parts.iter().map(|part| (*part).to_string()).collect();
     }
-    for (ending, meaning) in ENDINGS {
+    for (ending, meaning) in language.endings {
         if let Some(stem) = word.strip_suffix(ending).filter(|stem| !stem.is_empty()) {
-            return vec![stem.replace('\'', ""), meaning.to_string()];
+            return vec![stem.replace('\'', ""), (*meaning).to_string()];
         }
     }
     vec![word.replace('\'', "")]

@@ -3,6 +3,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::tally::Speech;
 
 fn canonical(line: &str) -> Result<String, String> {
     let mut out = Vec::new();
@@ -52,8 +53,8 @@ fn lines_are_read_and_written_canonically() {
         (r#"{"t":0,"audio":"mic.wav"}"#, r#"{"t":0.000,"audio":"mic.wav"}"#),
         (r#"{"t":5,"gone":1    ,"n":2}"#, r#"{"t":5.000,"gone":1}"#),
         (
-            r#"{"t":1,"at":"2027-01-14T13:15:02Z","heard":{"note":"ab","text":"two keepers","confidence":0.5,"by":"x"}}"#,
-            r#"{"t":1.000,"at":"2027-01-14T13:15:02.000Z","heard":{"note":"ab","text":"two keepers","confidence":0.5}}"#,
+            r#"{"t":1,"at":"2027-01-14T13:15:02Z","heard":{"note":"ab","text":"two keepers","confidence":0.5,"by":"x","mood":1,"sure":true}}"#,
+            r#"{"t":1.000,"at":"2027-01-14T13:15:02.000Z","heard":{"note":"ab","text":"two keepers","confidence":0.5,"by":"x","sure":true}}"#,
         ),
         (
             r#"{"t":1,"at":"2027-01-14T13:15:02Z","forget":{"of":"ab"}}"#,
@@ -214,9 +215,18 @@ fn stamped() -> impl Strategy<Value = Stamped> {
         (spoken(), place()).prop_map(|(trap, place)| Stated::Trap(TrapStated { trap, place })),
         (spoken(), proptest::collection::vec((spoken(), text()), 1..4))
             .prop_map(|(of, set)| Stated::Correct(Correction { of, set })),
-        (spoken(), text(), proptest::option::of(0.0..=1.0), any::<bool>()).prop_map(
-            |(note, text, confidence, only_text)| Stated::Heard(Heard { note, text, confidence, only_text })
-        ),
+        (
+            spoken(),
+            text(),
+            proptest::option::of(0.0..=1.0),
+            proptest::option::of(text()),
+            any::<(bool, bool)>()
+        )
+            .prop_map(|(note, text, confidence, by, (confirms, only_text))| {
+                let sure = by.as_ref().map(|by| by.len() % 2 == 0);
+                let also = by.clone().filter(|by| by.len() > 2);
+                Stated::Heard(Heard { note, text, also, confidence, by, sure, confirms, only_text })
+            }),
         spoken().prop_map(|of| Stated::Forget(Forgotten { of })),
     ];
     let input = prop_oneof![
@@ -237,7 +247,14 @@ fn stamped() -> impl Strategy<Value = Stamped> {
                 timezone,
                 program,
                 schema,
-                system
+                system,
+                words: Speech {
+                    language: if schema % 2 == 0 { "en".into() } else { "es".into() },
+                    words: [("keepers".to_owned(), vec!["takers".to_owned()])]
+                        .into_iter()
+                        .take(schema as usize % 3)
+                        .collect(),
+                },
             })
         ),
         (utc(), stated).prop_map(|(at, said)| Input::Statement(Statement { at, said })),

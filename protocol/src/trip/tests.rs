@@ -61,6 +61,7 @@ fn haul(statements: Vec<Statement>, trips: &[Vec<Told<'_>>]) -> (Vec<Vec<Record>
             let found = Found {
                 boat: "Tern".into(),
                 timezone: "UTC".into(),
+                words: Speech::default(),
                 sizes: Sizes::default(),
                 finding: Finding::Stop(stop),
             };
@@ -194,4 +195,46 @@ fn what_a_person_said_stays_put() {
     assert_eq!(traps(&records)[0], ["2", "–"]);
     // Said to be none, so trap 1 has not moved: thirty metres off, it may have dragged.
     assert_eq!(records[1][1].pairing.distance_m.map(f64::round), Some(30.0));
+}
+
+#[test]
+fn what_is_said_at_one_pull_of_another_or_of_the_day_goes_where_it_belongs() {
+    let said = [
+        "six crabs",
+        "trap before had two keepers. four crabs, two pounds six",
+        "three of us aboard",
+        "mark this one",
+    ];
+    let trips =
+        [said.into_iter().enumerate().map(|(n, said)| at(n as f64 * 200.0, said)).collect::<Vec<_>>()];
+    let (records, _) = haul(string(4, 200.0), &trips);
+    let [first, second, third, fourth] = records[0].as_slice() else { panic!("four pulls") };
+    // Of the pull before it is a draft there, and nothing here.
+    assert_eq!(first.drafts.get("keepers").as_deref(), Some("2"));
+    assert_eq!((second.tally.get("crabs").as_deref(), second.tally.get("keepers")), (Some("4"), None));
+    // Two pounds and six ounces: NIST SP 811, appendix B.
+    let weight = second.weight.as_ref().unwrap();
+    assert_eq!((weight.total_g, weight.sd_g, weight.weighings.len()), (1077.0, 53.9, 1));
+    assert!(second.flags.contains(&Flag::WeightSaid) && first.weight.is_none());
+    assert_eq!((third.day_said.people, third.tally.is_empty()), (Some(3), true));
+    assert_eq!([first, fourth].map(|record| record.notes[0].marked), [false, true]);
+    let spans: Vec<(usize, usize, &str)> =
+        first.notes[0].spans.iter().map(|span| (span.from, span.to, span.key.as_str())).collect();
+    assert_eq!(spans, [(0, 9, "crabs")]);
+}
+
+#[test]
+fn a_trap_said_to_be_new_is_none_that_lies_there() {
+    let trips = [vec![at(1.0, "new spot, new trap, dropping it here"), at(201.0, "six crabs")]];
+    let (records, register) = haul(string(2, 200.0), &trips);
+    assert_eq!(traps(&records), [["–", "2"]]);
+    assert_eq!(register.entries().count(), 3);
+}
+
+#[test]
+fn a_name_of_words_tells_which_trap_it_was() {
+    let statements = vec![stated("Old Tom", 0.0), stated("B7", 9.0)];
+    let trips = [vec![at(4.5, "Old Tom, six crabs")], vec![at(4.5, "trap B seven, two crabs")]];
+    let (records, _) = haul(statements, &trips);
+    assert_eq!(traps(&records), [["Old Tom"], ["B7"]]);
 }

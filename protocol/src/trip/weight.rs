@@ -5,22 +5,10 @@ use std::collections::BTreeMap;
 use crate::finding::{Moment, Weighing};
 use crate::record::{BySize, WeighingRecord, Weight, round};
 use crate::sizes::{CLAW_LEAST_G, CLAW_MOST_G, Sizes};
-use crate::tally::weights;
 use crate::time::{Mono, SECOND};
 
 /// A tub is put on at most this long before somebody says so, microseconds.
 const TUB: i64 = 20 * SECOND;
-/// One standard deviation of a weight said aloud: a share of it, and grams at the least. A hanging scale is read to its
-/// nearest mark and said rounded (common sense, no source).
-const SAID_SHARE: f64 = 0.05;
-const SAID_LEAST_G: f64 = 14.0;
-
-/// The weights a note says, where no scale is.
-pub(super) fn said(at: Moment, text: &str) -> Vec<Weighing> {
-    let one = |g: f64| Weighing { at, g, sd_g: (g * SAID_SHARE).max(SAID_LEAST_G) };
-    weights(text).into_iter().filter(|g| *g > 0.0).map(one).collect()
-}
-
 /// Whether a note says that a tub was put on.
 pub(super) fn says_tare(text: &str) -> bool {
     let mut words = text.split(|c: char| !c.is_alphanumeric());

@@ -1,39 +1,87 @@
-//! What the notes of one pull state: typed words count, and what a recogniser is sure of; the rest of what it heard is a
-//! draft until somebody confirms it.
+//! What the notes of one pull state: typed words count; of what recognisers heard, that which was heard alike twice, or
+//! which one may be taken at its word for. The rest is a draft until somebody confirms it.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::correct::Corrections;
-use crate::finding::Note;
-use crate::tally::{self, Origin, Reading};
+use crate::finding::{Moment, Note};
+use crate::input::Heard;
+use crate::record::SpanRecord;
+use crate::tally::{self, Grammar, Origin, Reading, Said, Span, Tally, Weight};
+use crate::time::SECOND;
 
 /// Characters of a note that are read for counts: nobody says more at one trap, and the grammar's work grows with length.
 const READ_CHARS: usize = 2_000;
-/// A recogniser this sure of a note is taken at its word.
-pub(super) const SURE: f64 = 0.9;
+/// A note that was cut is about as long as a note can be, and the next one's file begins where its file ends: a shorter
+/// one had its pause, however soon somebody spoke again.
+const LONG: i64 = 28 * SECOND;
+const CUT: i64 = SECOND / 2;
 
 /// The words of one pull's notes, read.
+#[derive(Default)]
 pub(super) struct Words {
-    /// All of them together.
+    /// All of them together; its spans are those of typed texts.
     pub reading: Reading,
     /// Keys of the tally that only a recogniser gave.
     heard: BTreeSet<String>,
+    /// Weights said aloud, each when its note began.
+    pub weights: Vec<(Moment, Weight)>,
+    /// Note id → which of its words gave which figure.
+    pub spans: BTreeMap<String, Vec<SpanRecord>>,
+}
+
+/// The notes that have a text of one kind, and what it says.
+struct Read {
+    /// Which notes, in the order of the reading's texts.
+    notes: Vec<usize>,
+    reading: Reading,
+}
+
+/// What was heard in the notes of one pull, read in as many ways as it was heard.
+struct Readings {
+    /// By their texts first, then by whatever else was made of them.
+    all: Vec<Read>,
+    /// Of those whose text may be taken at its word.
+    sure: Reading,
 }
 
 impl Words {
-    /// Reads notes, which must be in order of time.
-    pub fn of(notes: &[Note], corrections: &Corrections) -> Words {
-        let typed: Vec<&str> = notes.iter().filter_map(|note| note.text.as_deref()).map(beginning).collect();
-        let heard = notes.iter().filter(|note| note.text.is_none()).filter_map(|n| corrections.heard(&n.id));
-        let (sure, unsure): (Vec<_>, Vec<_>) =
-            heard.partition(|heard| heard.confidence.is_some_and(|sure| sure >= SURE));
-        let read = |heard: Vec<&crate::input::Heard>| {
-            let texts: Vec<&str> = heard.into_iter().map(|heard| beginning(&heard.text)).collect();
-            tally::read(&texts)
+    /// Reads notes, which must be in order of time, by a crew's grammar; `traps` are the names in the register.
+    pub fn of(notes: &[Note], corrections: &Corrections, grammar: &Grammar, traps: &[&str]) -> Words {
+        let read = |heard: bool, text: &dyn Fn(&Note) -> Option<String>| -> Read {
+            read(notes, heard, text, grammar, traps)
         };
-        let mut words = Words { reading: tally::read(&typed), heard: BTreeSet::new() };
-        words.add(read(sure));
-        words.draft(&read(unsure));
+        let spoken = |of: &dyn Fn(&Heard) -> Option<String>, another: bool| {
+            read(true, &|note| {
+                let heard = match another {
+                    false => corrections.heard(&note.id),
+                    true => corrections.heard_by_another(&note.id),
+                };
+                heard.filter(|_| note.text.is_none()).and_then(of)
+            })
+        };
+        let text = |heard: &Heard| Some(heard.text.clone());
+        let also = |heard: &Heard| heard.also.clone();
+        let sure = |heard: &Heard| Some(heard).filter(|heard| heard.is_sure()).and_then(text);
+        let typed = read(false, &|note| note.text.clone());
+        let heard = Readings {
+            all: vec![spoken(&text, false), spoken(&also, false), spoken(&text, true), spoken(&also, true)],
+            sure: spoken(&sure, false).reading,
+        };
+        let mut words = Words::default();
+        words.show(notes, &typed, |_| true);
+        words.weights = weights(notes, &typed);
+        if words.weights.is_empty() {
+            let said = |reading: &Reading| -> Vec<(u32, bool)> {
+                reading.weights.iter().map(|weight| (weight.g, weight.lot)).collect()
+            };
+            let counted = heard.counted(|reading| Some(said(reading)).filter(|said| !said.is_empty()));
+            let read = heard.all.iter().find(|read| counted.as_ref() == Some(&said(&read.reading)));
+            words.weights = read.map_or_else(Vec::new, |read| weights(notes, read));
+        }
+        words.reading = typed.reading;
+        words.add(&heard);
+        words.show_heard(notes, &heard);
         words
     }
 
@@ -48,38 +96,141 @@ impl Words {
         origins
     }
 
-    /// Adds what typed words do not state already.
-    fn add(&mut self, heard: Reading) {
-        let mine = &mut self.reading;
-        for key in tally::KEYS {
-            let open = mine.tally.get(key).is_none();
-            if let Some(value) = heard.tally.get(key).filter(|_| open) {
-                // What a tally gives, a tally takes.
-                let _ = mine.tally.set(key, &value);
-                self.heard.insert(key.to_owned());
-                if heard.summed.contains(key) {
-                    mine.summed.insert(key.to_owned());
-                }
-            }
-        }
-        mine.trap = mine.trap.take().or_else(|| heard.trap.clone());
-        mine.kind_hint = mine.kind_hint.or(heard.kind_hint);
-        mine.mark |= heard.mark;
-        mine.contradictory |= heard.contradictory;
-        mine.trade |= heard.trade;
-        self.draft(&Reading { tally: tally::Tally::default(), ..heard });
+    /// Whether the crew marked this note: where it was said, or, where nobody knows, anywhere.
+    pub fn marks(&self, note: &str) -> bool {
+        let marked = |spans: &Vec<SpanRecord>| spans.iter().any(|span| span.key == "mark" && !span.draft);
+        self.reading.mark && (self.spans.get(note).is_some_and(marked) || !self.spans.values().any(marked))
     }
 
-    /// Takes as drafts what is not stated.
-    fn draft(&mut self, heard: &Reading) {
+    /// Adds what typed words do not state already.
+    fn add(&mut self, heard: &Readings) {
         let mine = &mut self.reading;
         for key in tally::KEYS {
-            let open = mine.tally.get(key).is_none() && mine.drafts.get(key).is_none();
-            if let Some(value) = heard.tally.get(key).or_else(|| heard.drafts.get(key)).filter(|_| open) {
+            if mine.tally.get(key).is_some() {
+                continue;
+            }
+            // What a tally gives, a tally takes.
+            if let Some(value) = heard.counted(|reading| reading.tally.get(key)) {
+                let _ = mine.tally.set(key, &value);
+                self.heard.insert(key.to_owned());
+                // Summed only if nobody heard it as a total.
+                let total =
+                    |r: &Reading| r.tally.get(key).as_ref() == Some(&value) && !r.summed.contains(key);
+                if !heard.readings().any(total) {
+                    mine.summed.insert(key.to_owned());
+                }
+            } else if let Some(value) = heard.drafts(key).filter(|_| mine.drafts.get(key).is_none()) {
                 let _ = mine.drafts.set(key, &value);
+            }
+            // Of another pull it is a draft in any case.
+            if mine.before.get(key).is_none()
+                && let Some(value) = heard.readings().find_map(|reading| reading.before.get(key))
+            {
+                let _ = mine.before.set(key, &value);
+            }
+        }
+        let said = |of: fn(&Reading) -> bool| heard.counted(|r| of(r).then_some(())).is_some();
+        mine.trap = mine.trap.take().or_else(|| heard.counted(|reading| reading.trap.clone()));
+        mine.kind_hint = mine.kind_hint.or_else(|| heard.counted(|reading| reading.kind_hint));
+        mine.mark |= said(|reading| reading.mark);
+        mine.new_trap |= said(|reading| reading.new_trap);
+        mine.contradictory |= said(|reading| reading.contradictory);
+        mine.trade |= heard.readings().any(|reading| reading.trade);
+        mine.day.fill(|of| heard.counted(|reading| of(&reading.day)));
+    }
+
+    /// Keeps the spans of a reading that `shown` lets through.
+    fn show(&mut self, notes: &[Note], read: &Read, shown: impl Fn(&mut Span) -> bool) {
+        for span in &read.reading.spans {
+            let mut span = span.clone();
+            let note = read.notes.get(span.text).and_then(|at| notes.get(*at));
+            if let Some(note) = note.filter(|_| shown(&mut span)) {
+                let Span { from, to, key, draft, .. } = span;
+                let spans = self.spans.entry(note.id.clone()).or_default();
+                spans.push(SpanRecord { from, to, key, draft });
             }
         }
     }
+
+    /// The words of heard texts that gave a figure: as a draft where it is one only, not at all where another stands.
+    fn show_heard(&mut self, notes: &[Note], heard: &Readings) {
+        let Some(text) = heard.all.first() else { return };
+        let (reading, counts) = (self.reading.clone(), self.heard.clone());
+        self.show(notes, text, |span| {
+            let key = span.key.as_str();
+            let of = |tally: &Tally| tally.get(key);
+            if !tally::KEYS.contains(&key) {
+                let surely = heard.sure.spans.iter().any(|sure| sure.key == key && !sure.draft);
+                span.draft |= !surely && !heard.agrees_on(key);
+                return true;
+            }
+            let said = of(&text.reading.tally).or_else(|| of(&text.reading.drafts));
+            span.draft |= !counts.contains(key) || of(&reading.tally) != said;
+            !span.draft || (of(&reading.tally).is_none() && of(&reading.drafts) == said)
+        });
+    }
+}
+
+impl Readings {
+    fn readings(&self) -> impl Iterator<Item = &Reading> {
+        self.all.iter().map(|read| &read.reading)
+    }
+
+    /// What counts of something: what was heard alike twice, and nothing else as often; or what was surely heard, if
+    /// nothing less sure changes it and it was never heard otherwise.
+    fn counted<T: PartialEq + Clone>(&self, of: impl Fn(&Reading) -> Option<T>) -> Option<T> {
+        let heard: Vec<T> = self.readings().filter_map(&of).collect();
+        let times = |value: &T| heard.iter().filter(|other| *other == value).count();
+        let best = heard.iter().max_by_key(|value| times(value))?;
+        let twice = times(best) >= 2 && heard.iter().all(|other| other == best || times(other) < times(best));
+        let text = self.readings().next().and_then(&of);
+        let surely = heard.len() == 1 && text.is_some() && text == of(&self.sure);
+        (twice || surely).then(|| best.clone())
+    }
+
+    /// What of a key is to be confirmed.
+    fn drafts(&self, key: &str) -> Option<String> {
+        let first = |of: fn(&Reading) -> &Tally| self.readings().find_map(|reading| of(reading).get(key));
+        first(|reading| &reading.tally).or_else(|| first(|reading| &reading.drafts))
+    }
+
+    /// Whether something that is no key of the tally was heard twice.
+    fn agrees_on(&self, key: &str) -> bool {
+        let has = |reading: &&Reading| reading.spans.iter().any(|span| span.key == key && !span.draft);
+        self.readings().filter(has).count() >= 2
+    }
+}
+
+/// Reads the notes that have a text of one kind.
+fn read(
+    notes: &[Note],
+    heard: bool,
+    text: &dyn Fn(&Note) -> Option<String>,
+    grammar: &Grammar,
+    traps: &[&str],
+) -> Read {
+    let texts: Vec<(usize, &Note, String)> =
+        notes.iter().enumerate().filter_map(|(at, note)| Some((at, note, text(note)?))).collect();
+    let mut said: Vec<Said<'_>> = Vec::new();
+    for (n, (at, note, text)) in texts.iter().enumerate() {
+        let before = n.checked_sub(1).and_then(|before| texts.get(before));
+        let goes_on = before.is_some_and(|(last, before, _)| last + 1 == *at && cut(before, note));
+        said.push(Said { text: beginning(text), heard, goes_on });
+    }
+    Read { reading: grammar.read(&said, traps), notes: texts.iter().map(|(at, ..)| *at).collect() }
+}
+
+/// The weights a reading has, each when its note began.
+fn weights(notes: &[Note], read: &Read) -> Vec<(Moment, Weight)> {
+    let moment = |weight: &Weight| Some((notes.get(*read.notes.get(weight.text)?)?.at, *weight));
+    read.reading.weights.iter().filter_map(moment).collect()
+}
+
+/// Whether talk went on in the second note where the first one was cut.
+fn cut(first: &Note, second: &Note) -> bool {
+    let (Some(one), Some(_)) = (&first.sound, &second.sound) else { return false };
+    let end = first.from() + one.length_us;
+    one.length_us >= LONG && (-CUT..=CUT).contains(&(second.from() - end))
 }
 
 /// As much of a text as is read.
@@ -88,59 +239,4 @@ fn beginning(text: &str) -> &str {
 }
 
 #[cfg(test)]
-mod tests {
-    use serde_json::json;
-
-    use super::*;
-    use crate::finding::Moment;
-    use crate::input::{Heard, Stated, Statement};
-    use crate::time::{Mono, Utc};
-
-    /// Notes, typed or heard with a confidence, and what they should come to: tally, drafts, origins.
-    fn check(notes: &[(&str, Option<f64>)], expected: [serde_json::Value; 3]) {
-        let mut statements = Vec::new();
-        let note = |(n, (text, confidence)): (usize, &(&str, Option<f64>))| {
-            let id = format!("{n}");
-            let at = Moment { t: Mono(n as i64), utc: None };
-            let typed = confidence.is_none().then(|| (*text).to_owned());
-            if confidence.is_some() {
-                let heard = Heard {
-                    note: id.clone(),
-                    text: (*text).into(),
-                    confidence: *confidence,
-                    only_text: false,
-                };
-                statements.push(Statement { at: Utc(0), said: Stated::Heard(heard) });
-            }
-            Note { id, at, text: typed, sound: None, late: false }
-        };
-        let notes: Vec<Note> = notes.iter().enumerate().map(note).collect();
-        let words = Words::of(&notes, &Corrections::new(&statements));
-        let found = [
-            serde_json::to_value(&words.reading.tally).unwrap(),
-            serde_json::to_value(&words.reading.drafts).unwrap(),
-            serde_json::to_value(words.origins()).unwrap(),
-        ];
-        assert_eq!(found, expected);
-    }
-
-    #[test]
-    fn what_is_heard_counts_when_it_is_sure_and_nobody_typed_otherwise() {
-        check(
-            &[("seven crabs", Some(0.95)), ("four keepers", Some(0.6)), ("two shorts", None)],
-            [
-                json!({"crabs": 7, "shorts": 2}),
-                json!({"keepers": 4}),
-                json!({"crabs": "heard", "shorts": "typed"}),
-            ],
-        );
-        check(
-            &[("seven crabs", Some(1.0)), ("six crabs", None)],
-            [json!({"crabs": 6}), json!({}), json!({"crabs": "typed"})],
-        );
-        check(
-            &[("keeper", Some(0.9)), ("another keeper", Some(0.9))],
-            [json!({"keepers": 2}), json!({}), json!({"keepers": "summed"})],
-        );
-    }
-}
+mod tests;

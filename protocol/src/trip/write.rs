@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::pair::Paired;
-use super::words::SURE;
-use super::{Found, Pull, flags, weight};
+use super::words::Words;
+use super::{Found, Pull, flags, said, weight};
 use crate::correct::Corrections;
 use crate::finding::{Finding, Flag, Moment, Note, SetDown};
 use crate::pairing::Grade;
@@ -30,11 +30,12 @@ pub(super) fn record(
         .map(|(start, set)| round((start - set) as f64 / HOUR as f64, 3))
         .filter(|hours| *hours >= 0.0);
     let mut weighings = weight::without_tubs(&stop.weighings, &tares(pull, corrections));
-    if stop.weighings.is_empty() {
-        weighings = said(pull, corrections).flat_map(|(note, text)| weight::said(note.at, &text)).collect();
-    }
     let mut all_flags = stop.flags.clone();
     all_flags.extend(flags(pull));
+    if stop.weighings.is_empty() {
+        weighings = said::weighings(&pull.words.weights);
+        all_flags.extend((!weighings.is_empty()).then_some(Flag::WeightSaid));
+    }
     let claws = tally.count(Count::Claws);
     let agree = claws.is_none_or(|claws| weight::agrees(&weighings, claws));
     all_flags.extend((!agree).then_some(Flag::ClawsDiffer));
@@ -63,13 +64,14 @@ pub(super) fn record(
         weight: weight::weight(&weighings, claws, &pull.found.sizes),
         depth_m: stop.depth_m.map(|m| round(m, 2)),
         water_c: stop.water_c.map(|c| round(c, 2)),
-        notes: pull.notes.iter().map(|n| note(n, pull.words.reading.mark, corrections)).collect(),
+        notes: pull.notes.iter().map(|n| note(n, &pull.words, corrections)).collect(),
+        day_said: pull.words.reading.day.clone(),
         flags: all_flags,
     }
 }
 
 /// The record of a note or weighing far from any trap.
-pub(super) fn loose(found: &Found, corrections: &Corrections) -> Option<LooseRecord> {
+pub(super) fn loose(found: &Found, words: &Words, corrections: &Corrections) -> Option<LooseRecord> {
     let Finding::Loose(loose) = &found.finding else { return None };
     let at = loose.note.as_ref().map(|n| n.at).or(loose.weighing.as_ref().map(|w| w.at))?;
     Some(LooseRecord {
@@ -80,10 +82,8 @@ pub(super) fn loose(found: &Found, corrections: &Corrections) -> Option<LooseRec
         time_source: loose.time_source,
         lat: loose.spot.map(|spot| round(spot.lat, DEGREES)),
         lon: loose.spot.map(|spot| round(spot.lon, DEGREES)),
-        note: loose.note.as_ref().map(|n| {
-            let mark = n.text.as_deref().is_some_and(|text| crate::tally::read(&[text]).mark);
-            note(n, mark, corrections)
-        }),
+        note: loose.note.as_ref().map(|n| note(n, words, corrections)),
+        day_said: words.reading.day.clone(),
         weighing: loose.weighing.as_ref().map(weight::record),
         flags: loose.flags.clone(),
     })
@@ -105,17 +105,12 @@ fn tally(pull: &Pull<'_>, corrections: &Corrections) -> (crate::tally::Tally, BT
     (tally, from)
 }
 
-/// The notes whose words count, with them.
-fn said<'a>(pull: &'a Pull<'_>, corrections: &'a Corrections) -> impl Iterator<Item = (&'a Note, String)> {
-    let sure =
-        |note: &Note| corrections.heard(&note.id).filter(|heard| heard.confidence.is_some_and(|c| c >= SURE));
-    let text = move |note: &Note| note.text.clone().or_else(|| Some(sure(note)?.text.clone()));
-    pull.notes.iter().filter_map(move |note| Some((note, text(note)?)))
-}
-
 /// When somebody said that a tub was put on.
 fn tares(pull: &Pull<'_>, corrections: &Corrections) -> Vec<Mono> {
-    said(pull, corrections).filter(|(_, text)| weight::says_tare(text)).map(|(note, _)| note.at.t).collect()
+    let sure = |note: &Note| corrections.heard(&note.id).filter(|heard| heard.is_sure());
+    let text = |note: &Note| note.text.clone().or_else(|| Some(sure(note)?.text.clone()));
+    let said = pull.notes.iter().filter(|note| text(note).is_some_and(|text| weight::says_tare(&text)));
+    said.map(|note| note.at.t).collect()
 }
 
 fn pairing(paired: &Paired) -> Pairing {
@@ -142,14 +137,14 @@ fn set(set: &SetDown) -> SetRecord {
     }
 }
 
-fn note(note: &Note, marked: bool, corrections: &Corrections) -> NoteRecord {
+fn note(note: &Note, words: &Words, corrections: &Corrections) -> NoteRecord {
     let heard = corrections.heard(&note.id).filter(|_| note.text.is_none());
     let text_from = match (&note.text, heard) {
         (Some(_), _) => TextFrom::Typed,
         (None, Some(_)) => TextFrom::Heard,
         (None, None) => TextFrom::None,
     };
-    let sound_kept = corrections.heard(&note.id).is_none_or(|heard| !heard.only_text);
+    let sound_kept = !corrections.only_text(&note.id);
     NoteRecord {
         note: note.id.clone(),
         at: text(note.at),
@@ -158,7 +153,8 @@ fn note(note: &Note, marked: bool, corrections: &Corrections) -> NoteRecord {
         text: note.text.clone().or_else(|| heard.map(|heard| heard.text.clone())),
         text_from,
         confidence: heard.and_then(|heard| heard.confidence).map(|c| round(c, 3)),
-        marked,
+        marked: words.marks(&note.id),
+        spans: words.spans.get(&note.id).cloned().unwrap_or_default(),
     }
 }
 

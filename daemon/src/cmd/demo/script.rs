@@ -60,7 +60,7 @@ impl Script {
                 let text = self.take(at + -NEAR, at + (sound.length_us - sound.speech_us));
                 if !text.is_empty() {
                     let confidence = Some(1.0);
-                    heard.push(Heard { note: note.id.clone(), text, confidence, only_text: false });
+                    heard.push(Heard { note: note.id.clone(), text, confidence, ..Heard::default() });
                 }
             }
         }

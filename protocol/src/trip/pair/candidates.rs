@@ -121,6 +121,10 @@ impl Candidates {
             let it = self.state(What::Aside(at, name.clone()), usual.rank_of(name));
             return Row { candidates: vec![(it, ln_said(true, 2))], none: ln_said(false, 2) };
         }
+        if (pull.kind, pull.words.reading.new_trap) == (Kind::Set, true) {
+            // Said to be new: none that is known.
+            return Row::default();
+        }
         let aside = pull.kind == Kind::Visit;
         let of =
             |trap: &str| if aside { What::Aside(at, trap.to_owned()) } else { What::Trap(trap.to_owned()) };
