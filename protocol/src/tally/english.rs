@@ -55,6 +55,7 @@ pub(super) static ENGLISH: Language = Language {
     homophones: HOMOPHONES,
     counts: words::COUNTS,
     sizes: words::SIZES,
+    young: "baby",
     others: words::OTHERS,
     pieces: (
         "pieces|pieces of bait|baits in|chunks|chunks of bait|hunks|strips|slabs",

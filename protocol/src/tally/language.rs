@@ -66,6 +66,8 @@ pub(super) struct Language {
     pub counts: &'static [(Count, Form, &'static str)],
     /// A size's name in records, its plurals, its verdicts.
     pub sizes: &'static [(&'static str, &'static str, &'static str)],
+    /// Before the name of another animal, its young: no short crab.
+    pub young: &'static str,
     /// Other animals, singular and plural.
     pub others: &'static [(&'static str, &'static str)],
     /// Pieces of bait, plural and singular.
@@ -126,7 +128,8 @@ pub(super) fn fill(lexicon: &mut Lexicon) {
     for (one, many) in language.others {
         let slot = Slot::Other(Cow::Borrowed(one));
         lexicon.add(many, Sense::Noun(slot.clone(), Form::Many));
-        lexicon.add(one, Sense::Noun(slot, Form::One));
+        lexicon.add(one, Sense::Noun(slot.clone(), Form::One));
+        lexicon.add(&format!("{} {one}", language.young), Sense::Noun(slot, Form::One));
     }
     let (many, one) = language.pieces;
     split(many).for_each(|word| lexicon.add(word, Sense::Noun(Slot::Pieces, Form::Many)));

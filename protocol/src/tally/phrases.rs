@@ -9,7 +9,7 @@ use super::{Kind, Lid, Tie, TrapState};
 pub(super) const SAYS: &[(&[Say], &str)] = &[
     (
         &[Is(Crabs, 0)],
-        "empty|goose egg|bone dry|no crabs left|no crabs left in it|nothing home|nobody home|no one home|blank|came up blank|came up empty|skunked|zip|nada|water haul",
+        "empty|dead empty|stone empty|goose egg|bone dry|no crabs left|no crabs left in it|nothing home|nobody home|no one home|blank|came up blank|came up empty|skunked|zip|nada|water haul",
     ),
     (
         &[Add(Keepers, 1)],
@@ -20,14 +20,15 @@ pub(super) const SAYS: &[(&[Say], &str)] = &[
         &[Add(Shorts, 1)],
         "just under the line|under the line|short of the mark|just short of the mark|just short of the gauge|short of the gauge|not quite there|not there yet|\
         not quite big enough|a hair short|just shy|a hair shy|a hair under|hair under|just under|a touch under|does not make it|do not make it|did not make it|will not make it|\
-        does not make the gauge|will not make the gauge|does not measure|neither claw makes it|neither makes it|\
+        does not make the gauge|will not make the gauge|does not measure|does not reach|does not reach the line|neither claw makes it|neither makes it|\
         right on the line , leave him|right on the line , leave her|right on the line , leave it|on the line , leave him|\
         right on the line leave him|right on the line leave her|right on the line leave it|on the line leave him|not quite legal",
     ),
     (
         &[Add(Keepers, 1), Add(Claws, 1)],
         "one off her|one off him|one off this one|took one off her|took one off him|one claw off him|one claw off her|\
-        a claw off him|a claw off her|took a claw off him|took a claw off her|took one claw off him|took one claw off her",
+        a claw off him|a claw off her|took a claw off him|took a claw off her|took one claw off him|took one claw off her|took the right claw off him|took the right claw off her|\
+        took the left claw off him|took the left claw off her",
     ),
     (
         &[Add(Claws, 1), Add(Crushers, 1)],
@@ -44,12 +45,12 @@ pub(super) const SAYS: &[(&[Say], &str)] = &[
     ),
     (
         &[Add(Claws, 1)],
-        "took one claw|took a claw|took the one claw|took just the one claw|took just one claw|he dropped it himself|she dropped it herself|dropped it himself|dropped it herself|dropped his claw|dropped her claw|\
+        "took one claw|took a claw|took the right claw|took the left claw|took the one claw|took just the one claw|took just one claw|he dropped it himself|she dropped it herself|dropped it himself|dropped it herself|dropped his claw|dropped her claw|\
         he threw it himself|threw the claw|dropped the claw",
     ),
     (
         &[Add(BadBreaks, 1)],
-        "ragged one|tore some meat|tore meat|tore the meat|broke badly|bad break on that one",
+        "ragged one|tore some meat|tore meat|tore the meat|broke badly|broke it badly|broke it bad|bad break on that one",
     ),
     (&[Add(Berried, 1)], "she has eggs|she has got eggs|has eggs|eggs on her|eggs under her|got eggs"),
     (&[Add(LeftHanded, 1)], "crusher is on the left|crusher on the left"),
@@ -78,13 +79,18 @@ pub(super) const SAYS: &[(&[Say], &str)] = &[
         "did not bother with fresh bait|no rebait needed|no bait needed|bait is fine leave it|bait is fine , leaving it|no fresh bait|no new bait|did not rebait|not rebaited|not rebaiting|no rebait|left the bait|leaving the bait",
     ),
     // Tie, lid, trap.
+    (&[Be(State::Tie(Tie::Broken))], "tie is cut|tie was cut|tie has been cut|tie is already cut"),
     (&[Be(State::Tie(Tie::Missing))], "no tie|no tie on|no tie on it|no tie on this one|no tie on her"),
-    (&[Be(State::TieNew(true))], "new tie|new tie on|new tie going on|put a new tie on|retied|fresh tie"),
+    (
+        &[Be(State::TieNew(true))],
+        "new tie|new ties|two new ties|new tie on|new tie going on|put a new tie on|retied|fresh tie|fresh ties",
+    ),
     (
         &[Be(State::Tampered(true))],
         "somebody has been in here|somebody is been in here|someone is been in here|someone has been in here|somebody was in here|\
         someone was in here|somebody is been in this one|someone is been in this one|been robbed|robbed|robbed us|got robbed|somebody robbed us|someone robbed us|been raided|somebody raided it|tampered|tampered with|\
-        been tampered with|somebody is robbed it|someone is robbed it|somebody robbed it|someone robbed it|somebody is been at this one|someone is been at this one|somebody is been at it|someone is been at it|somebody has been at it|someone has been at it",
+        been tampered with|somebody is robbed it|someone is robbed it|somebody robbed it|someone robbed it|somebody is been at this one|someone is been at this one|somebody is been at this trap|someone is been at this trap|somebody has been at this trap|\
+        someone has been at this trap|somebody is been at it|someone is been at it|somebody has been at it|someone has been at it",
     ),
     (
         &[Be(State::Trap(TrapState::Moved))],
@@ -92,7 +98,7 @@ pub(super) const SAYS: &[(&[Say], &str)] = &[
     ),
     (
         &[Be(State::Trap(TrapState::Fouled))],
-        "line all tangled|line is all tangled|line all fouled|all tangled up|all snarled up|line is snagged|line snagged|snagged on something|snagged on a rock|line is snagged on a rock|line is wrapped|line wrapped|line is wrapped up|line is tangled|line tangled|line is fouled|line fouled|fouled|wrapped round|wrapped around|tangled up|hung up",
+        "line all tangled|line is all tangled|line all fouled|all tangled up|all snarled up|line is snagged|line snagged|snagged on something|snagged on a rock|line is snagged on a rock|line is wrapped|line wrapped|line is wrapped up|line is tangled|line tangled|line is fouled|line fouled|fouled|wrapped round|wrapped around|tangled up|tangled with another line|tangled with another trap|tangled in another line|hung up",
     ),
     (
         &[Be(State::Trap(TrapState::Missing)), Be(State::Kind(Kind::Visit))],
@@ -109,7 +115,7 @@ pub(super) const SAYS: &[(&[Say], &str)] = &[
         &[Be(State::Kind(Kind::Visit))],
         "leave her another night|leave it another night|leave this one another night|leave her another day|leaving her another day|leave this one another day|leaving this one another day|leave it another day|leaving it another day|\
         let this one soak|let that one soak|will let this one soak|will let that one soak|we will let this one soak|\
-        we will let that one soak|we will let it soak|leave that one|leaving that one|leave this one|leaving this one|let it soak|let it soak another day|let her soak another day|let it soak another week|let her soak|letting it soak|leave it soak|not pulling this one|not pulling it|skip this one|skipping this one",
+        we will let that one soak|we will let it soak|leave that one|leaving that one|leave this one|leaving this one|let it soak|let it soak another day|let her soak another day|let it soak another week|let her soak|letting it soak|leave it soak|not pulling this one|not pulling it|not pulling this one today|not pulling it today|skip this one|skipping this one",
     ),
     (
         &[Be(State::Kind(Kind::Set))],
@@ -158,7 +164,7 @@ pub(super) const PAIRS: &[(Subject, Say, &str)] = &[
     (
         Subject::Tie,
         Be(State::Tie(Tie::Intact)),
-        "still on|intact|good|still good|fine|ok|okay|is on|whole|not broken|holding|unbroken|still there|all good",
+        "still on|intact|right where i left it|right where we left it|good|still good|fine|ok|okay|is on|whole|not broken|holding|unbroken|still there|all good",
     ),
     (
         Subject::Tie,
@@ -179,7 +185,11 @@ pub(super) const PAIRS: &[(Subject, Say, &str)] = &[
         "damaged|busted|broken|smashed|crushed|broke|stove in|bent",
     ),
     (Subject::Trap, Be(State::Trap(TrapState::Fouled)), "fouled|tangled|snagged|hung up|wrapped"),
-    (Subject::Trap, Be(State::Trap(TrapState::Moved)), "moved|dragged"),
+    (
+        Subject::Trap,
+        Be(State::Trap(TrapState::Moved)),
+        "moved|dragged|drifted|drifted off|drifted away|drifted a ways",
+    ),
     (Subject::Trap, Be(State::Trap(TrapState::Missing)), "missing|gone|lost"),
     (
         Subject::Slats,

@@ -56,6 +56,7 @@ pub(super) static SPANISH: Language = Language {
         ("medium", "medianas|muelas medianas|pinzas medianas", "mediana|muela mediana|pinza mediana"),
         ("small", "muelas chicas|pinzas chicas|muelas pequenas|pinzas pequenas", "muela chica|pinza chica"),
     ],
+    young: "cría de",
     others: &[
         ("jaiba", "jaibas"),
         ("jaiba azul", "jaibas azules"),

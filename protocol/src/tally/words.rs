@@ -81,6 +81,7 @@ pub(super) const OTHERS: &[(&str, &str)] = &[
     ("mud crab", "mud crabs"),
     ("conch", "conchs"),
     ("conch", "conches"),
+    ("conch", "conch"),
     ("whelk", "whelks"),
     ("urchin", "urchins"),
     ("sea urchin", "sea urchins"),
@@ -125,7 +126,7 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
     (
         Sense::Amend,
         "no wait|wait no|wait|make that|make it|no make it|no make that|sorry|i mean|rather|correction|actually|\
-        no sorry|change that to|no no",
+        no sorry|my mistake|my bad|change that to|no no",
     ),
     (
         Sense::Undo,
@@ -138,7 +139,7 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
     ),
     (
         Sense::There,
-        "there is|there are|that makes|makes|that makes it|that is|got|we got|have|we have|had|count|call it",
+        "there is|there are|that makes|makes|that makes it|that is|that will be|got|we got|have|we have|had|count|call it",
     ),
     (Sense::Opener, "for the book|for the log|for the record|log this|put down"),
     (Sense::Hash, "number"),
@@ -153,7 +154,10 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
         "this trap|the trap|that trap|my trap|in the trap|her trap|the pot|this pot",
     ),
     (Sense::Subject(Subject::Bait), "bait|baits|bait box|bait cup|bait well|bait bag"),
-    (Sense::Subject(Subject::Tie), "tie|ties|biodegradable tie|jute|jute tie"),
+    (
+        Sense::Subject(Subject::Tie),
+        "tie|ties|zip tie|zip ties|cable tie|cable ties|biodegradable tie|jute|jute tie",
+    ),
     (Sense::Subject(Subject::Lid), "lid|door|top"),
     (Sense::Subject(Subject::Slats), "slat|slats|wire|side|panel|throat|funnel"),
     (Sense::Subject(Subject::Bottom), "bottom|ground|edge"),
