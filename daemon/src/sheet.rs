@@ -7,7 +7,7 @@ use gunwale_protocol::finding::Flag;
 use gunwale_protocol::pairing::Grade;
 use gunwale_protocol::place::{LatLon, bearing_deg, distance_m};
 use gunwale_protocol::record::{BySize, Record, Weight};
-use gunwale_protocol::tally::{KEYS, Kind};
+use gunwale_protocol::tally::{KEYS, Kind, Tally};
 use gunwale_protocol::time::{HOUR, Utc};
 use gunwale_protocol::trip::Entry;
 use serde_json::Value;
@@ -139,11 +139,14 @@ fn tally(pull: &Record) -> String {
     if pull.tally.is_empty() && kind.is_empty() && pull.weight.is_none() {
         return "nothing counted".into();
     }
-    let Ok(Value::Object(tally)) = serde_json::to_value(&pull.tally) else { return kind.to_owned() };
-    let mut words: Vec<String> =
-        Some(kind).filter(|k| !k.is_empty()).map(str::to_owned).into_iter().collect();
-    words.extend(KEYS.iter().filter_map(|key| Some(statement(key, tally.get(*key)?))));
-    words.join(", ")
+    let kind = Some(kind).filter(|kind| !kind.is_empty()).map(str::to_owned);
+    kind.into_iter().chain(statements(&pull.tally)).collect::<Vec<_>>().join(", ")
+}
+
+/// What a tally states, as people say it.
+fn statements(tally: &Tally) -> Vec<String> {
+    let Ok(Value::Object(tally)) = serde_json::to_value(tally) else { return Vec::new() };
+    KEYS.iter().filter_map(|key| Some(statement(key, tally.get(*key)?))).collect()
 }
 
 /// A key of the tally and its value, as people say it.
@@ -183,6 +186,9 @@ fn singular(word: &str) -> &str {
 
 fn remarks(pull: &Record) -> Vec<String> {
     let mut remarks = Vec::new();
+    if !pull.drafts.is_empty() {
+        remarks.push(format!("to confirm: {}", statements(&pull.drafts).join(", ")));
+    }
     if let (Grade::Doubtful | Grade::Likely, Some(other)) = (pull.pairing.grade, &pull.pairing.runner_up) {
         let share = pull.pairing.probability * 100.0;
         remarks

@@ -244,7 +244,7 @@ impl Ledger {
             hauled.push(moves::apply(&mut self.register, pull, paired, &record));
             records.insert(pull.stop.id.clone(), record);
         }
-        said::of_the_pull_before(&pulls, &mut records);
+        said::of_the_pull_before(&pulls, &self.corrections, &mut records);
         moves::doubts(&mut self.register, &pulls, &paired, &before);
         self.learn(boat, usual, &paired, &hauled);
         trip.into_iter()

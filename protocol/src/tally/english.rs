@@ -176,6 +176,12 @@ const HOMOPHONES: Homophones = Homophones {
         ("clawz", "claws"),
         ("mails", "males"),
         ("buried", "berried"),
+        ("rams", "crabs"),
+        ("cramps", "crabs"),
+        ("crams", "crabs"),
+        ("grabs", "crabs"),
+        ("cramp", "crab"),
+        ("cram", "crab"),
         ("crab's", "crabs"),
         ("keeper's", "keepers"),
         ("claw's", "claws"),
@@ -184,6 +190,7 @@ const HOMOPHONES: Homophones = Homophones {
         ("female's", "females"),
         ("male's", "males"),
     ],
+    light: &[("grams", "crabs"), ("gram", "crab")],
     anywhere: &[("bate", "bait"), ("bates", "baits")],
 };
 

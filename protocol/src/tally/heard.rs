@@ -16,9 +16,16 @@ pub(super) struct Homophones {
     pub purpose: &'static [&'static str],
     /// Heard after a number, and the word of the trade that sounds like it.
     pub words: &'static [(&'static str, &'static str)],
+    /// Units of weight that sound like a word of the trade: heard after a number of them that weighs less than a claw.
+    pub light: &'static [(&'static str, &'static str)],
     /// Words nobody says on a boat, for ones that sound like them.
     pub anywhere: &'static [(&'static str, &'static str)],
 }
+
+/// Grams: the lightest claw anybody weighs has more (the smallest class of the trade begins at some two ounces).
+const LIGHTEST_G: u32 = 30;
+/// Words of a number, at the most: "one hundred and twenty five".
+const LONGEST_NUMBER: usize = 5;
 
 /// Puts numbers and words of the trade where they were heard as something else.
 pub(super) fn mend(lexicon: &Lexicon, sentence: &mut Sentence) {
@@ -27,6 +34,10 @@ pub(super) fn mend(lexicon: &Lexicon, sentence: &mut Sentence) {
     let mut at = 0;
     while at < sentence.tokens.len() {
         if let Some(word) = like(homophones.anywhere, sentence.tokens.get(at)) {
+            put(sentence, at, word);
+        }
+        let light = like(homophones.light, sentence.tokens.get(at));
+        if let Some(word) = light.filter(|_| too_light(lexicon, &sentence.tokens, at)) {
             put(sentence, at, word);
         }
         let alike = like(homophones.words, sentence.tokens.get(at));
@@ -122,6 +133,15 @@ fn follows_number(lexicon: &Lexicon, tokens: &[Token], at: usize) -> bool {
     lexicon.language.numerals.number(token).is_some()
         || like(lexicon.language.homophones.numbers, token.first()).is_some()
             && begins(lexicon, tokens.get(..before).unwrap_or_default())
+}
+
+/// The number just before is too small for anybody to say it of a claw's grams.
+fn too_light(lexicon: &Lexicon, tokens: &[Token], at: usize) -> bool {
+    let whole = |from: usize| {
+        let number = lexicon.language.numerals.number(tokens.get(from..at)?)?;
+        number.n.filter(|_| from + number.used == at)
+    };
+    (at.saturating_sub(LONGEST_NUMBER)..at).find_map(whole).is_some_and(|n| n < LIGHTEST_G)
 }
 
 /// "For crabs" beside a named bait and no other count says what the bait is for.

@@ -47,7 +47,13 @@ pub(super) static SPANISH: Language = Language {
     not: "no",
     bare: &["hay", "tenemos", "salieron"],
     more_after: &["mas"],
-    homophones: Homophones { numbers: &[], purpose: &[], words: &[("pinsas", "pinzas")], anywhere: &[] },
+    homophones: Homophones {
+        numbers: &[],
+        purpose: &[],
+        words: &[("pinsas", "pinzas")],
+        light: &[],
+        anywhere: &[],
+    },
     counts: COUNTS,
     sizes: &[
         ("colossal", "colosales", "colosal"),

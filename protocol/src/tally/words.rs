@@ -197,7 +197,7 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
     (
         Sense::Measured,
         "depth|soak|channel|temp|temperature|water temp|speed|heading|gauge|measures|measured|measuring|string|\
-        at|by|bearing|course|vhf|wind|depth of|age|since",
+        at|by|course|vhf|wind|depth of|age|since",
     ),
     (
         Sense::Filler,

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Pull;
+use crate::correct::Corrections;
 use crate::finding::{Moment, Weighing};
 use crate::record::Record;
 use crate::tally::{KEYS, Weight};
@@ -22,12 +23,19 @@ pub(super) fn weighings(said: &[(Moment, Weight)]) -> Vec<Weighing> {
     lot.unwrap_or(said).iter().map(one).collect()
 }
 
-/// Gives each pull, as drafts, what was said of it at the next one: where nothing is stated or to be confirmed already.
-pub(super) fn of_the_pull_before(pulls: &[Pull<'_>], records: &mut BTreeMap<String, Record>) {
+/// Gives each pull, as drafts, what was said of it at the next one: where nothing is stated, to be confirmed, or corrected
+/// already.
+pub(super) fn of_the_pull_before(
+    pulls: &[Pull<'_>],
+    corrections: &Corrections,
+    records: &mut BTreeMap<String, Record>,
+) {
     for (pull, next) in pulls.iter().zip(pulls.iter().skip(1)) {
         let Some(record) = records.get_mut(&pull.stop.id) else { continue };
         for key in KEYS {
-            let open = record.tally.get(key).is_none() && record.drafts.get(key).is_none();
+            let open = record.tally.get(key).is_none()
+                && record.drafts.get(key).is_none()
+                && corrections.value(&pull.stop.id, key).is_none();
             if let Some(value) = next.words.reading.before.get(key).filter(|_| open) {
                 // What a tally gives, a tally takes.
                 let _ = record.drafts.set(key, &value);

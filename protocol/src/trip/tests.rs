@@ -238,3 +238,26 @@ fn a_name_of_words_tells_which_trap_it_was() {
     let (records, _) = haul(statements, &trips);
     assert_eq!(traps(&records), [["Old Tom"], ["B7"]]);
 }
+
+#[test]
+fn a_correction_settles_what_was_to_be_confirmed() {
+    let correct = |of: &str, field: &str, value: &str| {
+        let set = vec![(field.to_owned(), value.to_owned())];
+        Statement { at: Utc(1), said: Stated::Correct(Correction { of: of.to_owned(), set }) }
+    };
+    let mut statements = string(2, 200.0);
+    statements.extend([
+        correct("00000000", "crabs", "6"),
+        correct("00000000", "keepers", ""),
+        correct("00000001", "shorts", ""),
+    ]);
+    let trips = [vec![
+        at(1.0, "about six crabs, two shorts I think"),
+        at(201.0, "about four crabs, about two shorts. last one had two keepers"),
+    ]];
+    let (records, _) = haul(statements, &trips);
+    let told = |record: &Record| [&record.tally, &record.drafts].map(|t| serde_json::to_value(t).unwrap());
+    use serde_json::json;
+    assert_eq!(told(&records[0][0]), [json!({"crabs": 6}), json!({})]);
+    assert_eq!(told(&records[0][1]), [json!({}), json!({"crabs": 4})]);
+}

@@ -30,6 +30,9 @@ pub(super) struct Words {
     pub spans: BTreeMap<String, Vec<SpanRecord>>,
 }
 
+/// Of the ways to read what was heard, those by the texts of the notes' own recogniser: as it was, and as heard another way.
+const OWN: usize = 2;
+
 /// The notes that have a text of one kind, and what it says.
 struct Read {
     /// Which notes, in the order of the reading's texts.
@@ -43,6 +46,8 @@ struct Readings {
     all: Vec<Read>,
     /// Of those whose text may be taken at its word.
     sure: Reading,
+    /// Of those heard by one who only confirms and would be, were it alone.
+    sure_another: Reading,
 }
 
 impl Words {
@@ -67,6 +72,7 @@ impl Words {
         let heard = Readings {
             all: vec![spoken(&text, false), spoken(&also, false), spoken(&text, true), spoken(&also, true)],
             sure: spoken(&sure, false).reading,
+            sure_another: spoken(&sure, true).reading,
         };
         let mut words = Words::default();
         words.show(notes, &typed, |_| true);
@@ -124,7 +130,7 @@ impl Words {
             }
             // Of another pull it is a draft in any case.
             if mine.before.get(key).is_none()
-                && let Some(value) = heard.readings().find_map(|reading| reading.before.get(key))
+                && let Some(value) = heard.to_confirm().find_map(|reading| reading.before.get(key))
             {
                 let _ = mine.before.set(key, &value);
             }
@@ -188,9 +194,15 @@ impl Readings {
         (twice || surely).then(|| best.clone())
     }
 
+    /// Whose drafts are shown. One that confirms hears words of the trade in any noise: what it alone heard, and not
+    /// surely, was hardly ever said.
+    fn to_confirm(&self) -> impl Iterator<Item = &Reading> {
+        self.readings().take(OWN).chain([&self.sure_another])
+    }
+
     /// What of a key is to be confirmed.
     fn drafts(&self, key: &str) -> Option<String> {
-        let first = |of: fn(&Reading) -> &Tally| self.readings().find_map(|reading| of(reading).get(key));
+        let first = |of: fn(&Reading) -> &Tally| self.to_confirm().find_map(|reading| of(reading).get(key));
         first(|reading| &reading.tally).or_else(|| first(|reading| &reading.drafts))
     }
 

@@ -9,7 +9,7 @@ use crate::correct::Corrections;
 use crate::finding::{Finding, Flag, Moment, Note, SetDown};
 use crate::pairing::Grade;
 use crate::record::{LooseRecord, NoteRecord, Pairing, Position, Record, SCHEMA, SetRecord, TextFrom, round};
-use crate::tally::{Count, Origin};
+use crate::tally::{Count, Origin, Tally};
 use crate::time::{HOUR, Mono, SECOND, Utc};
 
 /// Decimals of a degree that are written: 7 are a centimetre.
@@ -22,7 +22,7 @@ pub(super) fn record(
     corrections: &Corrections,
 ) -> Record {
     let stop = pull.stop;
-    let (tally, tally_from) = tally(pull, corrections);
+    let (tally, tally_from, drafts) = tally(pull, corrections);
     let soak_h = stop
         .started
         .utc
@@ -60,7 +60,7 @@ pub(super) fn record(
         set: stop.set.as_ref().filter(|_| tally.taken_in != Some(true)).map(set),
         tally,
         tally_from,
-        drafts: pull.words.reading.drafts.clone(),
+        drafts,
         weight: weight::weight(&weighings, claws, &pull.found.sizes),
         depth_m: stop.depth_m.map(|m| round(m, 2)),
         water_c: stop.water_c.map(|c| round(c, 2)),
@@ -89,12 +89,15 @@ pub(super) fn loose(found: &Found, words: &Words, corrections: &Corrections) -> 
     })
 }
 
-fn tally(pull: &Pull<'_>, corrections: &Corrections) -> (crate::tally::Tally, BTreeMap<String, Origin>) {
-    let mut tally = pull.words.reading.tally.clone();
+/// What is stated, where it is from, and what is to be confirmed; a person's correction settles all three.
+fn tally(pull: &Pull<'_>, corrections: &Corrections) -> (Tally, BTreeMap<String, Origin>, Tally) {
+    let (mut tally, mut drafts) = (pull.words.reading.tally.clone(), pull.words.reading.drafts.clone());
     let mut from = pull.words.origins();
     for (field, value) in corrections.of(&pull.stop.id) {
         // Fields that are no tally keys (trap, drop, pull) were dealt with; a bad value never got into the journal.
         if tally.set(field, value).is_ok() {
+            // The same key, with nothing: a draft tally takes it as the other did.
+            let _ = drafts.set(field, "");
             if value.is_empty() {
                 from.remove(field);
             } else {
@@ -102,7 +105,7 @@ fn tally(pull: &Pull<'_>, corrections: &Corrections) -> (crate::tally::Tally, BT
             }
         }
     }
-    (tally, from)
+    (tally, from, drafts)
 }
 
 /// When somebody said that a tub was put on.

@@ -98,7 +98,7 @@ fn what_two_hear_alike_counts_field_by_field() {
     let both = |one, another| H(Some((one, false)), Some((another, false)));
     check(
         &[both("7 crabs, four keepers, hello", "seven crabs five keepers two shorts")],
-        [json!({"crabs": 7}), json!({"keepers": 4, "shorts": 2}), json!({"crabs": "heard"})],
+        [json!({"crabs": 7}), json!({"keepers": 4}), json!({"crabs": "heard"})],
     );
     // Nobody is taken at his word whom another contradicts.
     check(
@@ -146,7 +146,7 @@ fn what_one_hears_alike_twice_counts_too_and_the_most_often_heard_wins() {
     for (texts, expected) in [
         (["six crabs", "six crabs", "", ""], [some("6"), None, None]),
         (["six crabs", "", "", "six crabs"], [some("6"), None, None]),
-        (["", "", "", "six crabs"], [None, some("6"), None]),
+        (["", "", "", "six crabs"], [None, None, None]),
         (["nine crabs", "six crabs", "six crabs", ""], [some("6"), None, None]),
         (["nine crabs", "nine crabs", "six crabs", "six crabs"], [None, some("9"), None]),
         (["nine crabs", "six crabs", "two crabs", ""], [None, some("9"), None]),
