@@ -212,6 +212,7 @@ fn said(flag: Flag) -> Option<&'static str> {
         Flag::WeightSaid => Some("the weight was said, not weighed"),
         Flag::ClawsDiffer => Some("not as many claws weighed as said"),
         Flag::CountDiffers => Some("the counts do not fit together"),
+        Flag::Chatter => Some("only talk"),
         Flag::LateNote => None,
     }
 }

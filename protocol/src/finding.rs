@@ -129,6 +129,8 @@ pub enum Flag {
     LateNote,
     /// The weight was said, not weighed here.
     WeightSaid,
+    /// All that was heard was talk without a word of the trade, and nothing was weighed.
+    Chatter,
 }
 
 /// A stop that became a record.

@@ -129,7 +129,7 @@ const SMALL: [&str; 20] = [
     "eighteen",
     "nineteen",
 ];
-const TENS: [&str; 4] = ["", "", "twenty", "thirty"];
+const TENS: [&str; 5] = ["", "", "twenty", "thirty", "forty"];
 
 fn spelled(n: u32) -> String {
     match (n / 10, n % 10) {

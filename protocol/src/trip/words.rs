@@ -26,6 +26,8 @@ pub(super) struct Words {
     heard: BTreeSet<String>,
     /// Weights said aloud, each when its note began.
     pub weights: Vec<(Moment, Weight)>,
+    /// Every note was heard, and nothing of the trade in any.
+    pub chatter: bool,
     /// Note id → which of its words gave which figure.
     pub spans: BTreeMap<String, Vec<SpanRecord>>,
 }
@@ -87,6 +89,8 @@ impl Words {
         }
         words.reading = typed.reading;
         words.add(&heard);
+        words.chatter =
+            words.is_chatter(heard.all.first().map_or(0, |texts| texts.notes.len()) == notes.len());
         words.show_heard(notes, &heard);
         words
     }
@@ -106,6 +110,13 @@ impl Words {
     pub fn marks(&self, note: &str) -> bool {
         let marked = |spans: &Vec<SpanRecord>| spans.iter().any(|span| span.key == "mark" && !span.draft);
         self.reading.mark && (self.spans.get(note).is_some_and(marked) || !self.spans.values().any(marked))
+    }
+
+    /// Whether nothing of use was said, given that all of it was heard.
+    fn is_chatter(&self, all_heard: bool) -> bool {
+        let Reading { trade, mark, trap, kind_hint, day, .. } = &self.reading;
+        let of_use = *trade || *mark || trap.is_some() || kind_hint.is_some() || !day.is_empty();
+        all_heard && !of_use && self.weights.is_empty()
     }
 
     /// Adds what typed words do not state already.

@@ -37,6 +37,8 @@ pub(super) fn record(
         all_flags.extend((!weighings.is_empty()).then_some(Flag::WeightSaid));
     }
     let claws = tally.count(Count::Claws);
+    let chatter = pull.words.chatter && !pull.notes.is_empty() && weighings.is_empty() && tally.is_empty();
+    all_flags.extend(chatter.then_some(Flag::Chatter));
     let agree = claws.is_none_or(|claws| weight::agrees(&weighings, claws));
     all_flags.extend((!agree).then_some(Flag::ClawsDiffer));
     Record {

@@ -10,14 +10,15 @@ use crate::time::Mono;
 type One<'a> = Option<(&'a str, bool)>;
 
 /// A note: typed, or heard by one recogniser and perhaps another.
+#[derive(Debug)]
 enum N<'a> {
     Typed(&'a str),
     Heard(One<'a>, One<'a>),
 }
 use N::{Heard as H, Typed as T};
 
-/// Notes and what they should come to: tally, drafts, origins.
-fn check(notes: &[N<'_>], expected: [serde_json::Value; 3]) {
+/// Notes as they are read.
+fn words(notes: &[N<'_>]) -> Words {
     let mut corrections = Corrections::default();
     let notes: Vec<Note> = (0..)
         .zip(notes)
@@ -47,7 +48,12 @@ fn check(notes: &[N<'_>], expected: [serde_json::Value; 3]) {
             Note { id, at, text, sound: None, late: false }
         })
         .collect();
-    let words = Words::of(&notes, &corrections, &Grammar::default(), &[]);
+    Words::of(&notes, &corrections, &Grammar::default(), &[])
+}
+
+/// Notes and what they should come to: tally, drafts, origins.
+fn check(notes: &[N<'_>], expected: [serde_json::Value; 3]) {
+    let words = words(notes);
     let found = [
         serde_json::to_value(&words.reading.tally).unwrap(),
         serde_json::to_value(&words.reading.drafts).unwrap(),
@@ -187,4 +193,18 @@ fn talk_that_was_cut_goes_on_in_the_next_note() {
     assert_eq!(tally(["seven crabs, four", "keepers."], 30.0, 0.0), json!({"crabs": 7, "keepers": 4}));
     assert_eq!(tally(["four keepers.", "off the record."], 4.0, 0.1), json!({"keepers": 4}));
     assert_eq!(tally(["seven crabs, four", "keepers."], 30.0, 4.0), json!({"crabs": 7}));
+}
+
+#[test]
+fn talk_without_a_word_of_the_trade_is_chatter() {
+    for (said, chatter) in [
+        (&[unsure("nice weather for it"), unsure("hand me that hook")][..], true),
+        (&[unsure("nice weather"), unsure("maybe seven crabs")], false),
+        (&[unsure("nice weather"), T("nice weather")], false),
+        (&[unsure("nice weather"), H(None, None)], false),
+        (&[unsure("mark this one")], false),
+        (&[unsure("bet there's five in this one")], true),
+    ] {
+        assert_eq!(words(said).chatter, chatter, "{said:?}");
+    }
 }
