@@ -46,7 +46,7 @@ use material::{RATIOS, Said, Who};
 use sound::wav;
 
 /// Both, the one whose words are a note's text first. From which confidence on each is taken at its word
-/// ([`Recogniser::sure`]) was chosen on the first half of the material.
+/// ([`Recogniser::sure`]) was chosen on the voices of the first half, with other sentences.
 const NAMES: [&str; 2] = ["whisper", "pocketsphinx"];
 
 /// What is heard of a note by each.
@@ -139,7 +139,7 @@ impl Score {
 }
 
 /// Notes of each voice; persons speak more.
-const PER_VOICE: usize = 5;
+const PER_VOICE: usize = 8;
 
 const HEAD: &str = "heard by       dB notes fields right % counted % wrong % (n)  talk counted";
 
@@ -309,7 +309,7 @@ fn main() {
         return println!("nobody to speak the notes: tests/all installs voices");
     };
     let heard = hear(&all, &by);
-    print("The half that thresholds were chosen on", &table(&all, &heard, 0, None));
+    print("Voices that thresholds were chosen by, other sentences", &table(&all, &heard, 0, None));
     println!("Counted % / wrong % by threshold, clean to 5 dB");
     thresholds(&all, &heard);
     for (title, who) in [

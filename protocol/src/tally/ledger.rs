@@ -53,6 +53,8 @@ struct Claim {
 pub(super) struct Ledger {
     claims: Vec<Claim>,
     note: usize,
+    /// This note's text is a recogniser's.
+    heard: bool,
     /// How long each text is, in bytes.
     lengths: Vec<usize>,
     /// What was said of the pull before.
@@ -79,8 +81,9 @@ impl Sum {
 
 impl Ledger {
     /// Begins the next note, whose text is so many bytes long.
-    pub fn next_note(&mut self, length: usize) {
+    pub fn next_note(&mut self, length: usize, heard: bool) {
         self.note += 1;
+        self.heard = heard;
         self.lengths.push(length);
     }
 
@@ -117,11 +120,12 @@ impl Ledger {
         facts
     }
 
-    /// A number without a word: crabs right after opening, or when crabs were last spoken of; else a draft.
+    /// A number without a word: crabs right after opening, or when crabs were last spoken of; else a draft. So is one that was
+    /// heard: "there's five" is what is left of "bet there's five" when one short word is not understood.
     pub fn bare(&mut self, n: u32, place: Place) {
         let last = self.claims.iter().rev().flat_map(|claim| claim.facts.iter().rev()).find_map(slot);
         let crabs = Slot::Count(Count::Crabs);
-        let draft = last.is_some_and(|slot| *slot != crabs);
+        let draft = self.heard || last.is_some_and(|slot| *slot != crabs);
         self.claim(vec![Fact::Number { slot: crabs, how: How::Total, n }], draft, false, place);
     }
 

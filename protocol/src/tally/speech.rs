@@ -259,7 +259,7 @@ impl Grammar {
         let texts: Vec<&str> = notes.iter().map(|note| note.text).collect();
         let mut ledger = Ledger::default();
         for (sentences, note) in self.sentences(notes).into_iter().zip(notes) {
-            ledger.next_note(note.text.len());
+            ledger.next_note(note.text.len(), note.heard);
             for mut sentence in sentences {
                 if !day::read(lexicon, &sentence, &texts, &mut ledger) {
                     day::weights_apart(lexicon, &mut sentence, &mut ledger);

@@ -123,7 +123,11 @@ fn talk_it_was_judged_by() {
 /// What was written down exactly reads the same when it was heard.
 #[test]
 fn heard_text_reads_as_typed_text_does() {
-    check(REFERENCE, true, &Speech::default());
+    // But for what it is less sure of, as the table of heard text has it.
+    let text = |line: &str| line.split(" => ").next().unwrap_or_default().to_owned();
+    let apart: Vec<String> = HEARD.lines().map(text).collect();
+    let same: Vec<&str> = REFERENCE.lines().filter(|line| !apart.contains(&text(line))).collect();
+    assert!(check(&same.join("\n"), true, &Speech::default()) >= 100);
     assert!(check(HEARD, true, &Speech::default()) >= 25);
 }
 
