@@ -17,7 +17,7 @@ fn settings_that_are_wrong_are_named_with_their_line() {
         (
             "boat = \"Osprey\"\nharbour = \"North\"\n",
             "line 2: unknown field `harbour`, expected one of `boat`, `timezone`, `gps`, `scale`, `sizes`, \
-             `mic`, `button`, `cues`, `recogniser`, `words`: mend that line or leave it out",
+             `mic`, `button`, `cues`, `rules`, `recogniser`, `words`: mend that line or leave it out",
         ),
         (
             "[mic]\nkeep = \"nothing\"\n",

@@ -1,5 +1,6 @@
-//! Checks against readers that are not ours: NMEA parsers, GeographicLib, CSV readers, writers of trap files, an
-//! assignment solver, a Kalman filter, change points. They run in the Python environment that `tests/all` makes; without it these tests are skipped.
+//! Checks against readers that are not ours: NMEA parsers, GeographicLib, readers of CSV, GeoJSON, GPX and Parquet,
+//! query engines, writers of trap files, an assignment solver, a Kalman filter, change points, statistics, almanacs. They
+//! run in the Python environment that `tests/all` makes; without it these tests are skipped.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
@@ -9,14 +10,20 @@ mod support;
 
 #[path = "readers/assignment.rs"]
 mod assignment;
+#[path = "readers/formats.rs"]
+mod formats;
 #[path = "readers/geodesy.rs"]
 mod geodesy;
 #[path = "readers/logs.rs"]
 mod logs;
+#[path = "readers/season.rs"]
+mod season;
 #[path = "readers/sentences.rs"]
 mod sentences;
 #[path = "readers/steps.rs"]
 mod steps;
+#[path = "readers/sun.rs"]
+mod sun;
 #[path = "readers/tables.rs"]
 mod tables;
 #[path = "readers/track.rs"]

@@ -14,7 +14,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use boat::{Cable, Receiver, Running, register, settings, tape, wait_until};
-use gunwale::args::{Command, Export, Table, TableFormat};
+use gunwale::args::{Command, Export, Format, Table};
 use gunwale::socket::{Kind, send};
 use serde_json::{Value, json};
 use support::{attempt, fresh, jsonl, pulls, run, text, write};
@@ -61,6 +61,8 @@ fn answers(data: &Path) -> Vec<String> {
         .iter()
         .flat_map(|table| ["csv", "jsonl"].map(|format| run(data, &["export", format, "--table", table])))
         .collect();
+    all.extend(["geojson", "gpx", "parquet"].map(|format| run(data, &["export", format])));
+    all.push(run(data, &["export", "jsonl", "--table", "days"]));
     all.push(run(data, &["export", "csv", "--from", PLAYED, "--to", PLAYED, "--trap", "2"]));
     all.extend([LIVE, PLAYED].map(|day| run(data, &["day", day])));
     all.push(run(data, &["day"]));
@@ -286,12 +288,14 @@ fn clients_that_misbehave_are_let_go_and_nobody_else_notices() {
     answers("after half a file");
     // Never reads what it asked for.
     let track = Command::Export(Export {
-        format: TableFormat::Jsonl,
+        format: Format::Jsonl,
         table: Table::Track,
         from: None,
         to: None,
         trap: None,
         out: None,
+        with_notes: None,
+        folder: false,
     });
     let deaf: Vec<UnixStream> = (0..6)
         .map(|_| {

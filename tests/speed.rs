@@ -11,6 +11,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test fails by panicking")]
 
+#[path = "support/peak.rs"]
+mod peak;
 #[allow(clippy::expect_used, reason = "as above")]
 mod support;
 
@@ -18,10 +20,10 @@ use std::fs::File;
 use std::hint::black_box;
 use std::io::{BufRead, BufReader, BufWriter, Write};
 use std::path::Path;
-use std::process::Stdio;
 use std::time::{Duration, Instant};
 
 use gunwale::sim::{Day, Options};
+use peak::Took;
 
 /// Times each is measured; the best counts, as everything else on the machine only adds.
 const TIMES: usize = 3;
@@ -44,7 +46,7 @@ fn main() {
         parsing = parsing.min(parse(&lines));
         let ingest = ingest(&tape);
         ingesting = ingesting.min(ingest.time);
-        last = ingest.last_line;
+        last = ingest.out.lines().last().unwrap_or_default().to_owned();
     }
     drop(lines);
     let ratio = ingesting.as_secs_f64() / parsing.as_secs_f64();
@@ -124,36 +126,8 @@ fn parse(lines: &[String]) -> Duration {
     start.elapsed()
 }
 
-struct Ingest {
-    time: Duration,
-    peak_kb: u64,
-    last_line: String,
-}
-
 /// Takes the tape into a data directory of its own.
-fn ingest(tape: &Path) -> Ingest {
+fn ingest(tape: &Path) -> Took {
     let data = support::fresh();
-    let start = Instant::now();
-    let mut command = support::gunwale(data.path());
-    let mut child = command.arg("ingest").arg(tape).stdout(Stdio::piped()).spawn().expect("the binary runs");
-    let status = format!("/proc/{}/status", child.id());
-    let mut peak_kb = 0;
-    // The high-water mark only rises; what is missed is what it rises by in the last milliseconds.
-    let exit = loop {
-        peak_kb = high_water_kb(&status).unwrap_or(peak_kb).max(peak_kb);
-        match child.try_wait().expect("a child") {
-            Some(exit) => break exit,
-            None => std::thread::sleep(Duration::from_millis(2)),
-        }
-    };
-    let time = start.elapsed();
-    assert!(exit.success(), "ingest: {exit}");
-    let out = std::io::read_to_string(child.stdout.take().expect("its output")).expect("text");
-    Ingest { time, peak_kb, last_line: out.lines().last().unwrap_or_default().to_owned() }
-}
-
-fn high_water_kb(status: &str) -> Option<u64> {
-    let status = std::fs::read_to_string(status).ok()?;
-    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
-    line.split_whitespace().next()?.parse().ok()
+    peak::run(support::gunwale(data.path()).arg("ingest").arg(tape))
 }

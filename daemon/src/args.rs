@@ -1,11 +1,13 @@
 //! The command line, as the README's table has it. Commands travel to a running service in this form too.
 
-use std::path::PathBuf;
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use serde::{Deserialize, Serialize};
 
 use crate::clock::ScaledClock;
+use crate::error::Error;
 
 /// Hands-free logging for trap fishers: GPS, scale and notes in, clean pull records out.
 ///
@@ -77,6 +79,8 @@ pub enum Command {
         #[arg(value_name = "PULL|NOTE")]
         of: String,
     },
+    /// What the records say for each trap and each class of soak
+    Season(Season),
     /// Write the records for other programs
     Export(Export),
     /// Make the store anew from the journal
@@ -185,12 +189,50 @@ pub enum TableFormat {
     Jsonl,
 }
 
+/// The forms of an export.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, Serialize, Deserialize)]
+pub enum Format {
+    /// RFC 4180, with a header
+    Csv,
+    /// JSON Lines; a pull is the whole record
+    Jsonl,
+    /// GeoJSON (RFC 7946): a point a pull
+    Geojson,
+    /// GPX 1.1: a waypoint a pull, and the track
+    Gpx,
+    /// Parquet with real types; GeoParquet 1.1 where there are places
+    Parquet,
+}
+
+impl From<TableFormat> for Format {
+    fn from(format: TableFormat) -> Format {
+        match format {
+            TableFormat::Csv => Format::Csv,
+            TableFormat::Jsonl => Format::Jsonl,
+        }
+    }
+}
+
+/// The days a season's table is of.
+#[derive(Debug, Clone, Args, Serialize, Deserialize)]
+pub struct Season {
+    /// From this day on
+    #[arg(long, value_name = "DATE")]
+    pub from: Option<String>,
+    /// Up to and with this day
+    #[arg(long, value_name = "DATE")]
+    pub to: Option<String>,
+    /// As data instead of for reading
+    #[arg(long)]
+    pub format: Option<TableFormat>,
+}
+
 /// The export's options.
 #[derive(Debug, Clone, Args, Serialize, Deserialize)]
 pub struct Export {
     /// The form
-    pub format: TableFormat,
-    /// Which table
+    pub format: Format,
+    /// Which table; geojson has pulls only, gpx pulls and track
     #[arg(long, value_name = "NAME", default_value = "pulls")]
     pub table: Table,
     /// From this day on
@@ -202,9 +244,63 @@ pub struct Export {
     /// Only this trap
     #[arg(long, value_name = "ID")]
     pub trap: Option<String>,
-    /// Write here instead of to stdout
+    /// Write here instead of to stdout; with parquet DIR/ for folders boat=…/day=…
     #[arg(long, value_name = "PATH")]
     pub out: Option<PathBuf>,
+    /// Copy the notes' sound there, named by day, trap and time
+    #[arg(long, value_name = "DIR")]
+    pub with_notes: Option<PathBuf>,
+    /// Whether `out` is a folder: whoever opens it knows.
+    #[arg(skip)]
+    pub folder: bool,
+}
+
+impl Export {
+    /// Whether more than one file comes of it.
+    pub fn bundled(&self) -> bool {
+        self.folder || self.with_notes.is_some()
+    }
+
+    /// Finds out whether `out` is a folder, and whether what is asked for can be written at all: nothing is among the records
+    /// themselves in `data`.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] with what to do instead.
+    pub fn settle(&mut self, data: &Path) -> Result<(), Error> {
+        let folder = |out: &PathBuf| out.as_os_str().as_encoded_bytes().ends_with(b"/") || out.is_dir();
+        self.folder = self.out.as_ref().is_some_and(folder);
+        let Export { format, table, folder, .. } = *self;
+        let dated = self.from.is_some() || self.to.is_some();
+        let within = |path: &Option<PathBuf>| path.as_ref().is_some_and(|path| is_own(path, data));
+        let problem = match (format, table) {
+            (Format::Geojson, table) if table != Table::Pulls => {
+                "geojson holds the pulls only: export this table as csv, jsonl or parquet"
+            }
+            (Format::Gpx, table) if !matches!(table, Table::Pulls | Table::Track) => {
+                "gpx holds the pulls and the track only: export this table as csv, jsonl or parquet"
+            }
+            (format, table) if folder && (format, table) != (Format::Parquet, Table::Pulls) => {
+                "--out names a folder, and only the pulls as parquet are written as folders: name a file"
+            }
+            _ if within(&self.out) || within(&self.with_notes) => {
+                "there are the records themselves, or their settings: name another place"
+            }
+            _ if folder && self.trap.is_some() => {
+                "a file of a folder holds all pulls of its day: leave --trap out, or name a file"
+            }
+            (_, Table::Track | Table::Days) if self.trap.is_some() => {
+                "this table is of no trap: leave --trap out"
+            }
+            (_, Table::Traps) if dated || self.trap.is_some() => {
+                "this table is the register as it stands: leave --from, --to and --trap out"
+            }
+            (Format::Parquet, _) if self.out.is_none() && std::io::stdout().is_terminal() => {
+                "parquet is not for reading on a terminal: name a file with --out"
+            }
+            _ => return Ok(()),
+        };
+        Err(Error::Usage(problem.to_owned()))
+    }
 }
 
 /// The tables there are.
@@ -220,6 +316,8 @@ pub enum Table {
     Track,
     /// The register
     Traps,
+    /// One row a day and boat
+    Days,
 }
 
 impl Command {
@@ -233,10 +331,24 @@ impl Command {
         }
     }
 
-    /// Where the command's output goes, if not to stdout: the client writes it.
+    /// The file that the command's output goes to, if not to stdout: the client writes it.
     pub fn out(&self) -> Option<&PathBuf> {
-        if let Command::Export(export) = self { export.out.as_ref() } else { None }
+        if let Command::Export(export) = self { export.out.as_ref().filter(|_| !export.folder) } else { None }
     }
+}
+
+/// What in the data directory is gunwale's own.
+const OWN: [&str; 7] = ["gunwale.toml", "journal", "notes", "store", "incoming", "lock", "socket"];
+
+/// Whether a path, which need not be there, is the data directory or one of gunwale's own in it, whatever links lead to it.
+fn is_own(path: &Path, data: &Path) -> bool {
+    let Ok(data) = data.canonicalize() else { return false };
+    let there =
+        |path: &Path| if path.as_os_str().is_empty() { Path::new(".") } else { path }.canonicalize().ok();
+    let found = path.ancestors().find_map(|above| Some((there(above)?, path.strip_prefix(above).ok()?)));
+    let whole = found.map(|(there, rest)| there.join(rest)).unwrap_or_default();
+    let Ok(within) = whole.strip_prefix(&data) else { return false };
+    within.components().next().is_none_or(|first| OWN.iter().any(|own| first.as_os_str() == *own))
 }
 
 /// Whether this is the name of a sound file, and no day, pull or note.

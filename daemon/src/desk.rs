@@ -233,6 +233,7 @@ impl Desk {
             program: PROGRAM.to_owned(),
             schema: JOURNAL_SCHEMA,
             system: None,
+            rules: (!self.settings.rules.is_empty()).then(|| Box::new(self.settings.rules.clone())),
             words: self.settings.words.clone(),
             sizes: self.settings.classes(),
         }

@@ -45,6 +45,9 @@ pub enum Error {
     /// Output could not be written.
     #[error("cannot write the output: {0}: give it somewhere to go, or more room")]
     Output(#[from] std::io::Error),
+    /// A table that GPX has no form for.
+    #[error("gpx holds the pulls and the track only: export this table as csv, jsonl or parquet")]
+    NotInGpx,
     /// Another program holds the data directory.
     #[error("{0} is in use by another gunwale that does not answer: wait for it to end, or stop it")]
     Busy(PathBuf),
@@ -66,6 +69,9 @@ pub enum Error {
     /// No records at all.
     #[error("there are no records yet: run on the boat, or ingest a tape")]
     NoRecords,
+    /// Records, none of which has a date.
+    #[error("no record has a date yet, for want of one by GPS: `gunwale export jsonl` shows them")]
+    OnlyUndated,
     /// Nothing of that day.
     #[error("there are no records of {0}: `gunwale day` without a date shows the last day that has any")]
     NoRecordsOf(String),
@@ -137,8 +143,16 @@ impl Error {
         move |source| Error::File { what, path, source, advice }
     }
 
+    /// What went wrong where the output was written, if that says more than that it could not be.
+    pub fn bare(self) -> Error {
+        match self {
+            Error::Output(e) => e.downcast().unwrap_or_else(Error::Output),
+            other => other,
+        }
+    }
+
     /// Exit status: 2 for wrong usage, 1 for the rest.
     pub fn exit_code(&self) -> u8 {
-        if matches!(self, Error::Usage(_) | Error::Date(_)) { 2 } else { 1 }
+        if matches!(self, Error::Usage(_) | Error::Date(_) | Error::NotInGpx) { 2 } else { 1 }
     }
 }

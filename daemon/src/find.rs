@@ -5,7 +5,9 @@ use gunwale_protocol::trip::Entry;
 
 use crate::desk::Desk;
 use crate::error::{Error, Result};
+use crate::export::Range;
 use crate::records;
+use crate::store::UNDATED;
 
 /// A day as typed: `YYYY-MM-DD`, `today` or `yesterday`; left out, the last day with records.
 ///
@@ -14,7 +16,7 @@ use crate::records;
 pub fn day(desk: &Desk, text: Option<&str>) -> Result<String> {
     let today = || desk.clock.system().day_in(&desk.settings.timezone);
     match text {
-        None => desk.store().last_day()?.ok_or(Error::NoRecords),
+        None => desk.store().last_day()?.ok_or_else(|| no_day(desk)),
         Some("today") => today().map(|day| day.to_string()).ok_or(Error::Date("today".into())),
         Some("yesterday") => today()
             .and_then(|day| day.yesterday().ok())
@@ -24,6 +26,14 @@ pub fn day(desk: &Desk, text: Option<&str>) -> Result<String> {
             let date: jiff::civil::Date = text.parse().map_err(|_| Error::Date(text.to_owned()))?;
             Ok(date.to_string())
         }
+    }
+}
+
+/// Why there is no last day.
+fn no_day(desk: &Desk) -> Error {
+    match desk.store().range(UNDATED..UNDATED + 1).next() {
+        None => Error::NoRecords,
+        Some(_) => Error::OnlyUndated,
     }
 }
 
@@ -76,4 +86,17 @@ pub fn note(desk: &Desk, id: &str) -> Result<String> {
         }
     }
     Err(Error::NoNote(id.to_owned()))
+}
+
+/// The days from one to another, either left out.
+///
+/// # Errors
+/// Text that is no date; a last day before the first.
+pub fn range(desk: &Desk, from: &Option<String>, to: &Option<String>) -> Result<Range> {
+    let given = |text: &Option<String>| text.as_deref().map(|text| day(desk, Some(text))).transpose();
+    let range = Range { from: given(from)?, to: given(to)?, trap: None };
+    match (&range.from, &range.to) {
+        (Some(from), Some(to)) if from > to => Err(Error::Usage(format!("--from {from} is after --to {to}"))),
+        _ => Ok(range),
+    }
 }

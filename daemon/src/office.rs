@@ -1,8 +1,7 @@
 //! Where a command is done: by the running service if there is one, else here, alone on the data directory.
 
-use std::fs::File;
-use std::io::{BufWriter, IsTerminal, Write};
-use std::path::{Path, PathBuf};
+use std::io::{IsTerminal, Write};
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -11,6 +10,7 @@ use crate::clock::BootClock;
 use crate::cmd;
 use crate::desk::Desk;
 use crate::error::{Error, Result};
+use crate::export::landing::Landing;
 use crate::io::{Io, Local};
 use crate::lock::{Lock, Taken};
 use crate::records::Records;
@@ -37,9 +37,13 @@ pub fn perform(data: &Path, config: Option<&Path>, command: &Command) -> Result<
         }
         return Ok(status);
     }
-    let mut output = Output::open(command.out())?;
-    let status = done(data, settings, command, output.writer())?;
-    output.close(status == 0)?;
+    let mut command = command.clone();
+    if let Command::Export(export) = &mut command {
+        export.settle(data)?;
+    }
+    let mut landing = Landing::open(&command)?;
+    let status = done(data, settings, &command, &mut landing).map_err(Error::bare)?;
+    landing.close(status == 0)?;
     Ok(status)
 }
 
@@ -58,43 +62,4 @@ fn done(data: &Path, settings: Settings, command: &Command, out: &mut dyn Write)
     let mut io = Io { out, watched: err.is_terminal(), err: &mut err, files: &mut files };
     cmd::perform(&desk, command, &mut io)?;
     Ok(0)
-}
-
-/// Stdout, or a file that appears whole or not at all.
-enum Output {
-    Stdout(BufWriter<std::io::Stdout>),
-    File { writer: BufWriter<File>, temporary: PathBuf, path: PathBuf },
-}
-
-impl Output {
-    fn open(path: Option<&PathBuf>) -> Result<Output> {
-        let Some(path) = path else { return Ok(Output::Stdout(BufWriter::new(std::io::stdout()))) };
-        let mut name = path.file_name().map_or_else(Default::default, std::ffi::OsStr::to_owned);
-        name.push(".part");
-        let temporary = path.with_file_name(name);
-        let advice = "check the path and its permissions";
-        let file = File::create(&temporary).map_err(Error::file("cannot write", &temporary, advice))?;
-        Ok(Output::File { writer: BufWriter::new(file), temporary, path: path.clone() })
-    }
-
-    fn writer(&mut self) -> &mut dyn Write {
-        match self {
-            Output::Stdout(writer) => writer,
-            Output::File { writer, .. } => writer,
-        }
-    }
-
-    fn close(mut self, good: bool) -> Result<()> {
-        self.writer().flush()?;
-        if let Output::File { writer, temporary, path } = self {
-            if good {
-                writer.get_ref().sync_all()?;
-                let advice = "check the path and its permissions";
-                std::fs::rename(&temporary, &path).map_err(Error::file("cannot write", path, advice))?;
-            } else {
-                std::fs::remove_file(&temporary)?;
-            }
-        }
-        Ok(())
-    }
 }

@@ -88,7 +88,8 @@ impl Segment {
                 let (timezone, system) = ("UTC".to_owned(), None);
                 let (sizes, words) = (Sizes::default(), Speech::default());
                 let schema = JOURNAL_SCHEMA;
-                let run = Run { id: id.into(), boat, timezone, program, schema, system, sizes, words };
+                let run =
+                    Run { id: id.into(), boat, timezone, program, schema, system, rules: None, sizes, words };
                 Segment::new(&run, t, 0)
             }
         }
@@ -172,7 +173,14 @@ impl Segment {
     fn own(&self, finding: Finding) -> Found {
         let run = self.haul.run();
         let (boat, timezone) = (run.boat.clone(), run.timezone.clone());
-        Found { boat, timezone, sizes: run.sizes.clone(), words: run.words.clone(), finding }
+        Found {
+            boat,
+            timezone,
+            rules: run.rules.clone(),
+            sizes: run.sizes.clone(),
+            words: run.words.clone(),
+            finding,
+        }
     }
 
     fn collect(&mut self) {

@@ -3,12 +3,15 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use gunwale_protocol::rules::Rules;
 use gunwale_protocol::scale::{Described, Pattern, Unit};
 use gunwale_protocol::sizes::{SizeError, Sizes};
 use gunwale_protocol::tally::{Speech, SpeechError};
 use serde::Deserialize;
 
 use crate::device::button::Line;
+
+mod rules;
 
 /// What `gunwale.toml` may hold.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -30,6 +33,9 @@ pub struct Settings {
     pub button: Button,
     /// The tones that answer the crew.
     pub cues: Cues,
+    /// The fishery's rules.
+    #[serde(with = "rules::Keys")]
+    pub rules: Rules,
     /// The programs that make text of notes: none, one, or a second that confirms what the first hears.
     #[serde(rename = "recogniser")]
     pub recognisers: Vec<Recogniser>,
@@ -230,6 +236,7 @@ impl Default for Settings {
             mic: Mic::default(),
             button: Button::default(),
             cues: Cues::default(),
+            rules: Rules::default(),
             recognisers: Vec::new(),
             words: Speech::default(),
         }

@@ -7,7 +7,8 @@ use gunwale_protocol::finding::Flag;
 use gunwale_protocol::pairing::Grade;
 use gunwale_protocol::place::{LatLon, bearing_deg, distance_m};
 use gunwale_protocol::record::{BySize, Record, Weight};
-use gunwale_protocol::tally::{KEYS, Kind, Tally};
+use gunwale_protocol::rules::Rules;
+use gunwale_protocol::tally::{Day, Handed, KEYS, Kind, Tally};
 use gunwale_protocol::time::{HOUR, Utc};
 use gunwale_protocol::trip::Entry;
 use serde_json::Value;
@@ -16,6 +17,8 @@ use crate::desk::Desk;
 use crate::error::{Error, Result};
 use crate::export::tables;
 use crate::records;
+
+mod rules;
 
 /// Traps not hauled that a sheet names.
 const IDLE_SHOWN: usize = 8;
@@ -35,15 +38,24 @@ const SUMS: [(&str, &str); 5] = [
 /// [`Error::NoRecordsOf`] when nothing was recorded that day.
 pub fn sheet(desk: &Desk, day: &str) -> Result<String> {
     let mut pulls: Vec<Record> = Vec::new();
+    let mut set: Vec<Option<Box<Rules>>> = Vec::new();
     let mut loose: Vec<String> = Vec::new();
+    let mut said: BTreeMap<String, Day> = BTreeMap::new();
     let mut timezone = desk.settings.timezone.clone();
     let store = desk.store();
     for doc in store.day(day) {
         let kept = records::read(&doc?)?;
         timezone = kept.found.timezone;
         match kept.entry {
-            Some(Entry::Pull(record)) => pulls.push(*record),
-            Some(Entry::Loose(record)) => loose.extend(record.note.and_then(|n| n.text)),
+            Some(Entry::Pull(record)) => {
+                said.entry(record.boat.clone()).or_default().later(&record.day_said);
+                pulls.push(*record);
+                set.push(kept.found.rules);
+            }
+            Some(Entry::Loose(record)) => {
+                said.entry(record.boat).or_default().later(&record.day_said);
+                loose.extend(record.note.and_then(|n| n.text));
+            }
             _ => {}
         }
     }
@@ -59,8 +71,10 @@ pub fn sheet(desk: &Desk, day: &str) -> Result<String> {
         let _ = writeln!(text, "      between traps: “{note}”");
     }
     text.push('\n');
+    text.push_str(&rules::told(&pulls, &set, &said, &clock));
     let idle = idle(desk, &pulls)?;
-    for (head, body) in dock(&pulls, &idle) {
+    let told = said.values().filter(|day| !day.is_empty()).map(|day| ("Said", of_day(day)));
+    for (head, body) in told.chain(dock(&pulls, &idle)) {
         let _ = writeln!(text, "{head:<11}{body}");
     }
     Ok(text)
@@ -73,7 +87,11 @@ struct Clock<'a> {
 
 impl Clock<'_> {
     fn time(&self, utc: Option<&String>) -> String {
-        let zoned = utc.and_then(|text| Utc::parse(text)).and_then(|utc| utc.zoned(self.timezone));
+        self.utc(utc.and_then(|text| Utc::parse(text)))
+    }
+
+    fn utc(&self, utc: Option<Utc>) -> String {
+        let zoned = utc.and_then(|utc| utc.zoned(self.timezone));
         zoned.map_or_else(|| "--:--".to_owned(), |z| format!("{:02}:{:02}", z.hour(), z.minute()))
     }
 }
@@ -87,7 +105,8 @@ fn title(day: &str, pulls: &[Record], clock: &Clock<'_>) -> String {
     let first = clock.time(pulls.first().and_then(|p| p.started_at.as_ref()));
     let last = clock.time(pulls.last().and_then(|p| p.ended_at.as_ref()));
     let zone = clock.timezone;
-    format!("{date}, {boats}: {} hauled, {first} to {last} ({zone})\n\n", plural(pulls.len(), "trap"))
+    let hauled = pulls.iter().filter(|pull| pull.kind == Kind::Pull).count();
+    format!("{date}, {boats}: {} hauled, {first} to {last} ({zone})\n\n", plural(hauled, "trap"))
 }
 
 /// One pull in one line: number, time, trap and how sure, soak, what was in it, weight, what to look at.
@@ -101,6 +120,7 @@ fn line(number: usize, pull: &Record, clock: &Clock<'_>) -> String {
     let mut parts = vec![tally(pull)];
     parts.extend(pull.weight.as_ref().map(weighed));
     parts.extend(remarks(pull));
+    parts.extend(pull.flags.iter().filter_map(|flag| rules::word(*flag)).map(str::to_owned));
     parts.retain(|part| !part.is_empty());
     format!(
         "{number:>3}  {}  {trap:<6} {soak:>8}  {}\n",
@@ -134,6 +154,7 @@ fn tally(pull: &Record) -> String {
     let kind = match pull.kind {
         Kind::Pull => "",
         Kind::Set => "set down",
+        Kind::Visit if pull.trap.is_none() && !pull.day_said.is_empty() => "of the day, at no trap",
         Kind::Visit => "seen, not lifted",
     };
     if pull.tally.is_empty() && kind.is_empty() && pull.weight.is_none() {
@@ -194,7 +215,7 @@ fn remarks(pull: &Record) -> Vec<String> {
         remarks
             .push(format!("which trap? {share:.0} % {}, else {other}", pull.trap.as_deref().unwrap_or("–")));
     }
-    if pull.pairing.grade == Grade::None && pull.position.is_some() {
+    if pull.pairing.grade == Grade::None && pull.position.is_some() && pull.kind != Kind::Visit {
         remarks.push("no trap of the register here".into());
     }
     remarks.extend(pull.flags.iter().filter_map(|flag| said(*flag)).map(str::to_owned));
@@ -213,7 +234,10 @@ fn said(flag: Flag) -> Option<&'static str> {
         Flag::ClawsDiffer => Some("not as many claws weighed as said"),
         Flag::CountDiffers => Some("the counts do not fit together"),
         Flag::Chatter => Some("only talk"),
-        Flag::LateNote => None,
+        // Not for a person to settle: [`rules`] tells them.
+        Flag::BeforeSunrise | Flag::AfterSunset | Flag::OutsideSeason | Flag::OverLimit | Flag::LateNote => {
+            None
+        }
     }
 }
 
@@ -232,7 +256,11 @@ fn idle(desk: &Desk, pulls: &[Record]) -> Result<Vec<String>> {
         LatLon::new(lat, lon).ok()
     });
     let register = tables::register_now(desk)?;
-    let idle = register.entries().filter(|t| !t.ashore && !t.retired && !hauled.contains(t.trap.as_str()));
+    let begin = pulls.iter().filter_map(|p| p.started_at.as_deref()).filter_map(Utc::parse).min();
+    // One that was set on this day was not left out.
+    let earlier = |set: Option<Utc>| begin.is_none_or(|begin| set.is_none_or(|set| set < begin));
+    let idle = register.entries().filter(|t| !t.ashore && !t.retired && earlier(t.set_at));
+    let idle = idle.filter(|t| !hauled.contains(t.trap.as_str()));
     let mut idle: Vec<(f64, String)> = idle
         .map(|trap| {
             let hours = end.zip(trap.set_at).filter(|(end, set)| end > set);
@@ -251,6 +279,24 @@ fn idle(desk: &Desk, pulls: &[Record]) -> Result<Vec<String>> {
     idle.truncate(IDLE_SHOWN);
     let more = (more > 0).then(|| format!("and {more} more: `gunwale traps list`"));
     Ok(idle.into_iter().map(|(_, told)| told).chain(more).collect())
+}
+
+/// What was said of the day as a whole, and at the dock.
+fn of_day(day: &Day) -> String {
+    let handed = |word: &str, handed: &[Handed]| -> Vec<String> {
+        let to = |to: &str| if to.is_empty() { String::new() } else { format!(" to {to}") };
+        handed.iter().map(|handed| format!("{word} {}{}", handed.claws, to(&handed.to))).collect()
+    };
+    let about = if day.approximate { "about " } else { "" };
+    let mut told: Vec<String> = Vec::new();
+    told.extend(day.people.map(|people| format!("{people} aboard")));
+    told.extend(day.claws_landed.map(|claws| format!("{} landed", plural(claws as usize, "claw"))));
+    told.extend(day.volume_l.map(|l| format!("{about}{l:.1} l")));
+    told.extend(day.lots.iter().map(|lot| format!("{} {} g", lot.size, lot.g)));
+    told.extend(handed("gave", &day.given));
+    told.extend(handed("sold", &day.sold));
+    told.extend(day.conditions.as_ref().map(|words| format!("“{words}”")));
+    told.join(", ")
 }
 
 /// The five lines for the dock.

@@ -127,6 +127,14 @@ pub enum Flag {
     ClawsDiffer,
     /// A note was said after leaving.
     LateNote,
+    /// Some of it was before sunrise, by the rules in the run line.
+    BeforeSunrise,
+    /// Some of it was after sunset, by the rules in the run line.
+    AfterSunset,
+    /// Its local date lies outside the season in the run line.
+    OutsideSeason,
+    /// With it the boat's day had more claws or traps than a limit in the run line.
+    OverLimit,
     /// The weight was said, not weighed here.
     WeightSaid,
     /// All that was heard was talk without a word of the trade, and nothing was weighed.

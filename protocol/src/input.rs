@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::rules::Rules;
 use crate::sizes::Sizes;
 use crate::tally::Speech;
 use crate::time::{Mono, Utc};
@@ -66,6 +67,9 @@ pub struct Run {
     /// What the system clock said at the line's `t`, when the segment is a live run: serves when GPS gives no date.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub system: Option<String>,
+    /// The fishery's rules as the crew had set them; `None` when nothing was set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rules: Option<Box<Rules>>,
     /// The crew's language and words, which its notes are read by.
     #[serde(default, skip_serializing_if = "Speech::is_default")]
     pub words: Speech,

@@ -4,20 +4,23 @@
 //! the register and the boat's usual order as they stood when the trip began; then its sets move the register on, and
 //! its order is learnt. Corrections lie on top.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
 use crate::correct::Corrections;
 use crate::finding::{Finding, Flag, Note, Stop};
 use crate::input::{Heard, Statement};
-use crate::pairing::Usual;
+use crate::pairing::{Grade, Usual};
+use crate::place::LatLon;
 use crate::record::{LooseRecord, Record};
 use crate::register::Register;
+use crate::rules::{self, Rules};
 use crate::sizes::Sizes;
-use crate::tally::{Grammar, Kind, Speech};
+use crate::tally::{Grammar, Kind, Speech, Tally};
 use crate::time::{HOUR, Utc};
 
+mod limits;
 mod moves;
 mod pair;
 mod said;
@@ -25,6 +28,7 @@ mod weight;
 mod words;
 mod write;
 
+use limits::Limits;
 use pair::Paired;
 use words::Words;
 
@@ -38,6 +42,9 @@ pub struct Found {
     pub boat: String,
     /// IANA time zone of the boat's day.
     pub timezone: String,
+    /// The rules of that day, if any were set.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rules: Option<Box<Rules>>,
     /// The crew's language and words.
     #[serde(default, skip_serializing_if = "Speech::is_default")]
     pub words: Speech,
@@ -71,6 +78,11 @@ impl Found {
         ended.or_else(|| self.at())
     }
 
+    /// The local date; `None` while undated.
+    pub fn date(&self) -> Option<jiff::civil::Date> {
+        self.at()?.day_in(&self.timezone)
+    }
+
     /// Its id.
     pub fn id(&self) -> &str {
         match &self.finding {
@@ -81,7 +93,7 @@ impl Found {
 
     /// The local day, as text; `None` while undated.
     pub fn day(&self) -> Option<String> {
-        Some(self.at()?.day_in(&self.timezone)?.to_string())
+        self.date().map(|date| date.to_string())
     }
 }
 
@@ -112,6 +124,8 @@ pub struct Ledger {
     register: Register,
     /// In which order each boat usually hauls.
     usual: BTreeMap<String, Usual>,
+    /// What each boat landed, and what was said of its days.
+    limits: Limits,
     corrections: Corrections,
     /// Notes on their way to the pull a person moved them to.
     moved: BTreeMap<String, Note>,
@@ -225,24 +239,37 @@ impl Ledger {
             grammars.entry(&found.words).or_insert_with(|| Grammar::of(&found.words));
         }
         let names: Vec<&str> = self.register.names().collect();
-        let pulls: Vec<Pull<'_>> = trip
+        let mut pulls: Vec<Pull<'_>> = trip
             .iter()
             .filter(|found| !self.corrections.dropped(found.id()))
             .filter_map(|found| self.pull(found, grammars.get(&found.words)?, &names))
             .collect();
         let usual = self.usual.remove(&boat).unwrap_or_default();
         let paired = pair::pair(&self.register, &usual, &self.corrections, &pulls);
+        for (pull, _) in pulls.iter_mut().zip(&paired).filter(|(pull, paired)| at_no_trap(pull, paired)) {
+            pull.kind = Kind::Visit;
+        }
         let mut records = BTreeMap::new();
         let mut hauled: Vec<Option<String>> = Vec::new();
         let before = moves::places(&self.register, &paired);
+        for pull in &pulls {
+            let (said, stop) = (&pull.words.reading.day, pull.stop);
+            self.limits.hear(&boat, pull.found.day(), said, stop.started.utc, &stop.id);
+        }
         for (pull, paired) in pulls.iter().zip(&paired) {
             if let (Some(offered), Some(trap)) = (&paired.offered, &paired.trap) {
                 self.register.name(offered, trap);
             }
             let soak_from = paired.trap.as_deref().and_then(|trap| self.register.get(trap)?.set_at);
-            let record = write::record(pull, paired, soak_from, &self.corrections);
+            let mut record = write::record(pull, paired, soak_from, &self.corrections);
+            self.limits.take(&mut record, pull.found.rules.as_deref());
             hauled.push(moves::apply(&mut self.register, pull, paired, &record));
             records.insert(pull.stop.id.clone(), record);
+        }
+        for pull in self.limits.over_at_the_dock(&boat) {
+            if let Some(record) = records.get_mut(pull) {
+                record.flags.insert(Flag::OverLimit);
+            }
         }
         said::of_the_pull_before(&pulls, &self.corrections, &mut records);
         moves::doubts(&mut self.register, &pulls, &paired, &before);
@@ -280,13 +307,16 @@ impl Ledger {
         self.usual.insert(boat, usual);
     }
 
-    fn keep_loose(&self, found: Found) -> Outcome {
+    fn keep_loose(&mut self, found: Found) -> Outcome {
         let gone = |id: &str| self.corrections.moved_to(id).is_some() || self.corrections.forgotten(id);
         let gone = matches!(&found.finding, Finding::Loose(loose) if gone(&loose.id));
         let grammar = Grammar::of(&found.words);
         let words = Words::of(notes(&found), &self.corrections, &grammar, &[]);
         let entry = match write::loose(&found, &words, &self.corrections) {
-            Some(loose) if !gone && !self.corrections.dropped(found.id()) => Entry::Loose(Box::new(loose)),
+            Some(loose) if !gone && !self.corrections.dropped(found.id()) => {
+                self.limits.hear(&loose.boat, found.day(), &loose.day_said, found.at(), &loose.id);
+                Entry::Loose(Box::new(loose))
+            }
             _ => Entry::Dropped,
         };
         (found, entry)
@@ -301,9 +331,30 @@ pub fn notes(found: &Found) -> &[Note] {
     }
 }
 
-/// Flags that the second fold adds.
-fn flags(pull: &Pull<'_>) -> impl Iterator<Item = Flag> {
-    pull.words.reading.contradictory.then_some(Flag::CountDiffers).into_iter()
+/// Whether she lay where no trap is, as at the dock, and nothing was told but what is told of a day. Without a position nobody
+/// knows.
+fn at_no_trap(pull: &Pull<'_>, paired: &Paired) -> bool {
+    let (stop, reading) = (pull.stop, &pull.words.reading);
+    let told = reading.tally.is_empty() && reading.drafts.is_empty() && reading.kind_hint.is_none();
+    let elsewhere = paired.trap.is_none() && paired.grade != Grade::Corrected && stop.position.is_some();
+    elsewhere && told && stop.weighings.is_empty() && reading.trap.is_none() && !reading.day.is_empty()
+}
+
+/// Flags that the second fold adds to a pull on its own, given what was counted.
+fn flags(pull: &Pull<'_>, tally: &Tally) -> BTreeSet<Flag> {
+    let stop = pull.stop;
+    let mut flags = pull.found.rules.as_ref().map_or_else(BTreeSet::new, |rules| {
+        rules.flags(&rules::Stop {
+            kind: pull.kind,
+            taken_in: tally.taken_in == Some(true),
+            started: stop.started.utc,
+            ended: stop.ended.and_then(|end| end.utc),
+            date: pull.found.date(),
+            place: stop.position.and_then(|spot| LatLon::new(spot.lat, spot.lon).ok()),
+        })
+    });
+    flags.extend(pull.words.reading.contradictory.then_some(Flag::CountDiffers));
+    flags
 }
 
 #[cfg(test)]

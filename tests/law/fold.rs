@@ -124,6 +124,7 @@ fn fold() -> Haul {
         program: "test".into(),
         schema: JOURNAL_SCHEMA,
         system: None,
+        rules: None,
         words: Default::default(),
         sizes: Sizes::default(),
     };

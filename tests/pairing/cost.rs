@@ -82,6 +82,7 @@ fn found(trip: i64, pull: usize, side: usize, gap_m: f64) -> Found {
     Found {
         boat: "Tern".into(),
         timezone: "UTC".into(),
+        rules: None,
         words: Default::default(),
         sizes: Sizes::default(),
         finding: Finding::Stop(stop),

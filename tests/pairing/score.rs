@@ -140,6 +140,7 @@ impl Told {
                 let found = Found {
                     boat: "Tern".into(),
                     timezone: "UTC".into(),
+                    rules: None,
                     words: Default::default(),
                     sizes: Sizes::default(),
                     finding: Finding::Stop(stop),
@@ -273,6 +274,7 @@ fn fold(trip: &Trip, segment: &str) -> Vec<Stop> {
         program: "pairing".into(),
         schema: JOURNAL_SCHEMA,
         system: None,
+        rules: None,
         words: Default::default(),
         sizes: Sizes::default(),
     };

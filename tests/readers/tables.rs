@@ -26,26 +26,38 @@ const AWKWARD: &[&str] = &[
     "1e5",
     "  space around  ",
     "one / two; three:4",
+    "a bell \u{7}, \u{1b}[31m red, \u{fffe} nothing",
+    "<wpt lat=\"1\">&amp;</wpt> ]]>",
+];
+
+/// What the days table has a column for.
+const OF_THE_DAY: &[&str] = &[
+    "three of us aboard",
+    "windy, \"quoted\" chop",
+    "fourteen claws on the table",
+    "about half a gallon",
+    "mediums one pound, larges two pounds",
+    "gave four to Ann",
+    "sold six claws",
+    "one regrown",
 ];
 
 /// Names for the first traps of the register.
 const NAMES: &[&str] = &["007", "=1+1", "12 \"north\"", "a,b;c", "🦀", "سلطعون", "NULL", "-4"];
 
-fn export(data: &Path, form: &str, table: &str) -> std::path::PathBuf {
+/// Writes a table as a file in the data directory.
+pub fn export(data: &Path, form: &str, table: &str) -> std::path::PathBuf {
     let path = data.join(format!("{table}.{form}"));
     support::run(data, &["export", form, "--table", table, "--out", path.to_str().unwrap()]);
     path
 }
 
-#[test]
-fn csv_says_what_json_lines_say() {
-    if reader("exports.py").is_none() {
-        return;
-    }
-    let data = support::fresh();
-    let data = data.path();
+/// A boat with all of these names, with all of these texts in its notes, and weighings.
+pub fn awkward_boat() -> tempfile::TempDir {
+    let home = support::fresh();
+    let data = home.path();
     support::write(data, "gunwale.toml", "boat = 'Näh, \"Ann\"'\ntimezone = 'America/New_York'\n");
-    let day = Day::new(Options { gst: true, pulls: 12, ..Options::default() });
+    let day = Day::new(Options { gst: true, pulls: 20, ..Options::default() });
     let names = |at: usize, name: &str| NAMES.get(at).map_or(name.to_owned(), |name| (*name).to_owned());
     let feature = |(at, trap): (usize, &RegisterRow)| {
         json!({ "type": "Feature", "properties": { "trap": names(at, &trap.trap), "set_at": trap.set_at },
@@ -57,7 +69,7 @@ fn csv_says_what_json_lines_say() {
     support::run(data, &["traps", "import", traps.to_str().unwrap()]);
 
     let mut tape = String::new();
-    let mut awkward = AWKWARD.iter().cycle();
+    let mut awkward = AWKWARD.iter().chain(OF_THE_DAY).cycle();
     let mut said = 0;
     for line in day.lines() {
         let kind = match line.kind {
@@ -72,12 +84,21 @@ fn csv_says_what_json_lines_say() {
             tape += &format!("{}\n", json!({ "t": line.t_s() + 0.01, "said": text }));
         }
     }
-    assert!(said >= AWKWARD.len(), "every text is said: {said}");
+    assert!(said >= AWKWARD.len() + OF_THE_DAY.len(), "every text is said: {said}");
     let tape = support::write(data, "tape.jsonl", tape);
     let ingested = support::run(data, &["ingest", tape.to_str().unwrap()]);
-    assert!(support::pulls(data).len() >= 12, "{ingested}");
+    assert!(support::pulls(data).len() >= 20, "{ingested}");
+    home
+}
 
-    for table in ["pulls", "notes", "weighings", "track", "traps"] {
+#[test]
+fn csv_says_what_json_lines_say() {
+    if reader("exports.py").is_none() {
+        return;
+    }
+    let data = awkward_boat();
+    let data = data.path();
+    for table in ["pulls", "notes", "weighings", "track", "traps", "days"] {
         let mut script = reader("exports.py").unwrap();
         let [csv, jsonl] = ["csv", "jsonl"].map(|form| export(data, form, table));
         println!("{}", content(script.arg(table).arg(csv).arg(jsonl), ""));
@@ -86,6 +107,12 @@ fn csv_says_what_json_lines_say() {
     for text in AWKWARD {
         let text = json!(text.trim()).to_string();
         assert!(notes.contains(&text[1..text.len() - 1]), "{text} is in the notes");
+    }
+    let days = support::jsonl(&std::fs::read_to_string(data.join("days.jsonl")).unwrap());
+    for column in
+        ["people", "conditions", "claws_landed", "volume_l", "lots", "given", "sold", "regrown", "text"]
+    {
+        assert!(days.iter().any(|day| !day[column].is_null()), "{column} is said: {days:?}");
     }
     let pulls = support::pulls(data);
     assert!(pulls.iter().any(|pull| pull["trap"] == "007"), "trap 007 was pulled");

@@ -75,6 +75,7 @@ fn fold(heard: &[Heard]) -> (Tally, Tally) {
     let found = Found {
         boat: "b".into(),
         timezone: "UTC".into(),
+        rules: None,
         words: Speech::default(),
         sizes: Default::default(),
         finding: Finding::Stop(stop),

@@ -18,6 +18,7 @@ pub mod hear;
 pub mod ingest;
 pub mod replay;
 pub mod run;
+pub mod season;
 pub mod traps;
 
 /// Does a command at a desk. One that finds the store damaged is done again on a store made anew.
@@ -55,6 +56,7 @@ fn once(desk: &Desk, command: &Command, io: &mut Io<'_>) -> Result<()> {
         Command::Correct { of, fields } => correct::correct(desk, of, fields, io),
         Command::Forget { of } => forget::forget(desk, of, io),
         Command::Export(export) => export::export(desk, export, io),
+        Command::Season(wanted) => season::season(desk, wanted, io),
         Command::Rebuild => rebuild(desk, io),
         Command::Check => check::check(desk, io),
         Command::Hear { what } => hear::hear(desk, what, io),

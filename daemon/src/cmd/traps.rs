@@ -23,7 +23,7 @@ pub fn traps(desk: &Desk, command: &Traps, io: &mut Io<'_>) -> Result<()> {
             desk.state(traps.into_iter().map(Stated::Trap).collect())?;
             writeln!(io.out, "{count} traps imported")?;
         }
-        Traps::List { format } => tables::traps(desk, *format, io.out)?,
+        Traps::List { format } => tables::traps(desk, format.map(Into::into), io.out)?,
         Traps::Add { trap, lat, lon, at } => {
             let place = match (at, lat, lon) {
                 (Some(pull), ..) => TrapPlace::Pull { pull: find::pull(desk, pull)? },

@@ -1,250 +1,181 @@
-//! The rows of each table: flat, one field a column, in the order of the header.
+//! Tables as lists of columns: one list is the header, the types, the values and the data dictionary of every format.
 
-use gunwale_protocol::record::{LooseRecord, NoteRecord, Record, WeighingRecord};
-use gunwale_protocol::tally::KEYS;
-use serde::Serialize;
-use serde_json::Value;
+mod companions;
+mod pulls;
 
-/// Columns of the pulls table before those of the tally.
-const BEFORE: [&str; 20] = [
-    "pull",
-    "kind",
-    "boat",
-    "day",
-    "started_at",
-    "ended_at",
-    "time_source",
-    "lat",
-    "lon",
-    "sd_m",
-    "fixes",
-    "trap",
-    "pairing",
-    "probability",
-    "distance_m",
-    "runner_up",
-    "soak_h",
-    "set_at",
-    "set_lat",
-    "set_lon",
-];
-/// ... and after them.
-const AFTER: [&str; 8] =
-    ["total_g", "weight_sd_g", "weighings", "depth_m", "water_c", "notes", "text", "flags"];
+use std::borrow::Cow;
+use std::collections::BTreeSet;
+use std::fmt;
+use std::io::Write;
 
-/// Columns of the pulls table, the tally's keys in their midst.
-pub fn pull_columns() -> Vec<&'static str> {
-    [&BEFORE[..], &KEYS[..], &AFTER[..]].concat()
-}
+use gunwale_protocol::finding::Flag;
+use serde::ser::SerializeMap;
+use serde::{Serialize, Serializer};
 
-/// A pull as a row of text, one field for each of [`pull_columns`]; what is not known is empty.
-pub fn pull(record: &Record) -> Vec<String> {
-    let position = record.position.as_ref();
-    let set = record.set.as_ref();
-    let weight = record.weight.as_ref();
-    let field = |column: &str| match column {
-        "pull" => record.pull.clone(),
-        "kind" => word(&record.kind),
-        "boat" => record.boat.clone(),
-        "day" => text(record.day.as_ref()),
-        "started_at" => text(record.started_at.as_ref()),
-        "ended_at" => text(record.ended_at.as_ref()),
-        "time_source" => word(&record.time_source),
-        "lat" => text(position.map(|p| p.lat)),
-        "lon" => text(position.map(|p| p.lon)),
-        "sd_m" => text(position.map(|p| p.sd_m)),
-        "fixes" => text(position.map(|p| p.fixes)),
-        "trap" => text(record.trap.as_ref()),
-        "pairing" => word(&record.pairing.grade),
-        "probability" => record.pairing.probability.to_string(),
-        "distance_m" => text(record.pairing.distance_m),
-        "runner_up" => text(record.pairing.runner_up.as_ref()),
-        "soak_h" => text(record.soak_h),
-        "set_at" => text(set.and_then(|set| set.at.as_ref())),
-        "set_lat" => text(set.map(|set| set.lat)),
-        "set_lon" => text(set.map(|set| set.lon)),
-        "total_g" => text(weight.map(|w| w.total_g)),
-        "weight_sd_g" => text(weight.map(|w| w.sd_g)),
-        "weighings" => weight.map_or(0, |w| w.weighings.len()).to_string(),
-        "depth_m" => text(record.depth_m),
-        "water_c" => text(record.water_c),
-        "notes" => record.notes.len().to_string(),
-        "text" => record.notes.iter().filter_map(|n| n.text.as_deref()).collect::<Vec<_>>().join(" / "),
-        "flags" => record.flags.iter().map(word).collect::<Vec<_>>().join(";"),
-        key => text(record.tally.get(key)),
-    };
-    pull_columns().into_iter().map(field).collect()
-}
+use super::digits::Digits;
 
-fn text(value: Option<impl ToString>) -> String {
-    value.map_or_else(String::new, |value| value.to_string())
-}
+pub use companions::{Fix, Note, Trap, Weighing};
+pub use pulls::said;
 
-/// The word a unit variant is written as.
-fn word(value: &impl Serialize) -> String {
-    match serde_json::to_value(value) {
-        Ok(Value::String(word)) => word,
-        _ => String::new(),
+/// A row of a table.
+pub trait Row: Sized {
+    /// The table's name.
+    const TABLE: &'static str;
+    /// What one row is.
+    const IS: &'static str;
+    /// Whether rows have a place: then Parquet gets a geometry.
+    const PLACED: bool;
+
+    /// The columns, in order.
+    fn columns() -> Vec<Column<Self>>;
+
+    /// Degrees north and east of the row.
+    fn place(&self) -> Option<(f64, f64)> {
+        None
+    }
+
+    /// The row as one JSON object: flat, unless the table has a form of its own.
+    ///
+    /// # Errors
+    /// When the output cannot be written.
+    fn json(&self, columns: &[Column<Self>], out: &mut dyn Write) -> serde_json::Result<()> {
+        serde_json::to_writer(out, &Flat { columns, row: self })
     }
 }
 
-/// A row of the notes table.
-#[derive(Debug, Serialize)]
-pub struct Note<'a> {
-    note: &'a str,
-    pull: Option<&'a str>,
-    boat: &'a str,
-    day: Option<&'a str>,
-    trap: Option<&'a str>,
-    at: Option<&'a str>,
-    lat: Option<f64>,
-    lon: Option<f64>,
-    seconds: Option<f64>,
-    file: Option<&'a str>,
-    text: Option<&'a str>,
-    text_from: gunwale_protocol::record::TextFrom,
-    confidence: Option<f64>,
-    marked: bool,
-}
-
-/// Columns of the notes table.
-pub const NOTES: &[&str] = &[
-    "note",
-    "pull",
-    "boat",
-    "day",
-    "trap",
-    "at",
-    "lat",
-    "lon",
-    "seconds",
-    "file",
-    "text",
-    "text_from",
-    "confidence",
-    "marked",
-];
-
-/// A row of the weighings table.
-#[derive(Debug, Serialize)]
-pub struct Weighing<'a> {
-    pull: Option<&'a str>,
-    boat: &'a str,
-    day: Option<&'a str>,
-    trap: Option<&'a str>,
-    at: Option<&'a str>,
-    g: f64,
-    sd_g: f64,
-    size: Option<&'a str>,
-}
-
-/// Columns of the weighings table.
-pub const WEIGHINGS: &[&str] = &["pull", "boat", "day", "trap", "at", "g", "sd_g", "size"];
-
-impl<'a> Note<'a> {
-    /// A note of a pull.
-    pub fn of(record: &'a Record, note: &'a NoteRecord) -> Note<'a> {
-        let at = record.position.as_ref();
-        Note {
-            pull: Some(&record.pull),
-            boat: &record.boat,
-            day: record.day.as_deref(),
-            trap: record.trap.as_deref(),
-            lat: at.map(|p| p.lat),
-            lon: at.map(|p| p.lon),
-            ..Note::bare(note)
-        }
-    }
-
-    /// A note far from any trap, if that is what it is.
-    pub fn loose(record: &'a LooseRecord) -> Option<Note<'a>> {
-        let note = record.note.as_ref()?;
-        let day = record.day.as_deref();
-        Some(Note { boat: &record.boat, day, lat: record.lat, lon: record.lon, ..Note::bare(note) })
-    }
-
-    fn bare(note: &'a NoteRecord) -> Note<'a> {
-        Note {
-            note: &note.note,
-            pull: None,
-            boat: "",
-            day: None,
-            trap: None,
-            at: note.at.as_deref(),
-            lat: None,
-            lon: None,
-            seconds: note.seconds,
-            file: note.file.as_deref(),
-            text: note.text.as_deref(),
-            text_from: note.text_from,
-            confidence: note.confidence,
-            marked: note.marked,
-        }
-    }
-}
-
-impl<'a> Weighing<'a> {
-    /// A weighing of a pull.
-    pub fn of(record: &'a Record, weighing: &'a WeighingRecord) -> Weighing<'a> {
-        let pull = Some(record.pull.as_str());
-        Weighing {
-            pull,
-            trap: record.trap.as_deref(),
-            ..Weighing::bare(&record.boat, record.day.as_deref(), weighing)
-        }
-    }
-
-    /// A weighing far from any trap, if that is what it is.
-    pub fn loose(record: &'a LooseRecord) -> Option<Weighing<'a>> {
-        Some(Weighing::bare(&record.boat, record.day.as_deref(), record.weighing.as_ref()?))
-    }
-
-    fn bare(boat: &'a str, day: Option<&'a str>, weighing: &'a WeighingRecord) -> Weighing<'a> {
-        let (at, size) = (weighing.at.as_deref(), weighing.size.as_deref());
-        Weighing { pull: None, boat, day, trap: None, at, g: weighing.g, sd_g: weighing.sd_g, size }
-    }
-}
-
-/// A row of the track table: a position epoch as received.
-#[derive(Debug, Serialize)]
-pub struct Fix {
-    /// RFC 3339 UTC; none when the segment never had a date.
-    pub at: Option<String>,
-    /// Degrees north.
-    pub lat: f64,
-    /// Degrees east.
-    pub lon: f64,
-    /// GGA quality code.
-    pub quality: u8,
-    /// Horizontal dilution of precision.
-    pub hdop: Option<f64>,
-    /// One standard deviation on each axis, metres, as the receiver states it (GST).
-    pub sd_m: Option<f64>,
-    /// Speed over ground, m/s.
-    pub speed_m_s: Option<f64>,
-}
-
-/// Columns of the track table.
-pub const TRACK: &[&str] = &["at", "lat", "lon", "quality", "hdop", "sd_m", "speed_m_s"];
-
-/// A row of the traps table.
-#[derive(Debug, Serialize)]
-pub struct Trap<'a> {
+/// A column.
+pub struct Column<R> {
     /// Its name.
-    pub trap: &'a str,
-    /// Degrees north.
-    pub lat: f64,
-    /// Degrees east.
-    pub lon: f64,
-    /// When it was last set, RFC 3339 UTC, if known.
-    pub set_at: Option<String>,
-    /// One standard deviation on each axis, metres.
-    pub sd_m: f64,
-    /// `stated` by a person or a file, `set` by a pull, or `offered`: set by a pull, and nobody has named it yet.
-    pub source: gunwale_protocol::register::Source,
-    /// `in_water`, `ashore` or `retired`.
-    pub state: &'static str,
+    pub name: &'static str,
+    /// Its type, and the value in a row.
+    pub of: Of<R>,
+    /// The unit, or where a text's words come from; nothing when there is none.
+    pub unit: &'static str,
+    /// What it says.
+    pub meaning: &'static str,
+    /// When it is null; empty when it never is.
+    pub null: &'static str,
 }
 
-/// Columns of the traps table; the first four make a file that `traps import` takes.
-pub const TRAPS: &[&str] = &["trap", "lat", "lon", "set_at", "sd_m", "source", "state"];
+/// A column in one line, for the lists.
+pub const fn column<R>(
+    name: &'static str,
+    of: Of<R>,
+    unit: &'static str,
+    meaning: &'static str,
+    null: &'static str,
+) -> Column<R> {
+    Column { name, of, unit, meaning, null }
+}
+
+/// How a value is had from a row; the variant is the column's type.
+pub enum Of<R> {
+    /// Text.
+    Text(fn(&R) -> Option<Cow<'_, str>>),
+    /// A whole number.
+    Whole(fn(&R) -> Option<i64>),
+    /// A number.
+    Number(fn(&R) -> Option<f64>),
+    /// True or false.
+    Flag(fn(&R) -> Option<bool>),
+    /// A moment: RFC 3339, UTC, milliseconds.
+    Time(fn(&R) -> Option<&str>),
+    /// A local date, `YYYY-MM-DD`.
+    Day(fn(&R) -> Option<&str>),
+}
+
+/// A value of a row.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cell<'a> {
+    /// Not known, not stated.
+    Null,
+    /// Text, a time, a date.
+    Text(Cow<'a, str>),
+    /// A whole number.
+    Whole(i64),
+    /// A number.
+    Number(f64),
+    /// True or false.
+    Flag(bool),
+}
+
+impl<R> Column<R> {
+    /// The value of this column in a row.
+    pub fn cell<'a>(&self, row: &'a R) -> Cell<'a> {
+        match &self.of {
+            Of::Text(of) => of(row).map_or(Cell::Null, Cell::Text),
+            Of::Whole(of) => of(row).map_or(Cell::Null, Cell::Whole),
+            Of::Number(of) => of(row).map_or(Cell::Null, Cell::Number),
+            Of::Flag(of) => of(row).map_or(Cell::Null, Cell::Flag),
+            Of::Time(of) | Of::Day(of) => of(row).map_or(Cell::Null, |text| Cell::Text(text.into())),
+        }
+    }
+}
+
+/// As spreadsheets and people read it; null is nothing at all.
+impl fmt::Display for Cell<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Cell::Null => Ok(()),
+            Cell::Text(text) => f.write_str(text),
+            Cell::Whole(n) => n.fmt(f),
+            Cell::Number(x) => f.write_str(Digits::default().number(*x)),
+            Cell::Flag(yes) => yes.fmt(f),
+        }
+    }
+}
+
+impl Serialize for Cell<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self {
+            Cell::Null => serializer.serialize_none(),
+            Cell::Text(text) => serializer.serialize_str(text),
+            Cell::Whole(n) => serializer.serialize_i64(*n),
+            Cell::Number(x) => serializer.serialize_f64(*x),
+            Cell::Flag(yes) => serializer.serialize_bool(*yes),
+        }
+    }
+}
+
+/// A row as an object with a member for each column.
+pub struct Flat<'a, R> {
+    /// Which columns.
+    pub columns: &'a [Column<R>],
+    /// Of which row.
+    pub row: &'a R,
+}
+
+impl<R> Serialize for Flat<'_, R> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(self.columns.len()))?;
+        for column in self.columns {
+            map.serialize_entry(column.name, &column.cell(self.row))?;
+        }
+        map.end()
+    }
+}
+
+/// The word that a unit variant is written as in the records.
+pub(super) fn word<T: Serialize>(variant: &T) -> Option<Cow<'static, str>> {
+    struct Word<'a, T>(&'a T);
+    impl<T: Serialize> fmt::Display for Word<'_, T> {
+        fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            self.0.serialize(f)
+        }
+    }
+    Some(Word(variant).to_string().into())
+}
+
+/// Flags, joined; empty when there are none.
+fn flags(flags: &BTreeSet<Flag>) -> Option<Cow<'static, str>> {
+    if flags.is_empty() {
+        return Some("".into());
+    }
+    let words: Vec<_> = flags.iter().filter_map(word).collect();
+    Some(words.join(";").into())
+}
+
+/// Borrowed text as a column gives it.
+fn text(text: &str) -> Option<Cow<'_, str>> {
+    Some(Cow::Borrowed(text))
+}

@@ -2,74 +2,94 @@
 
 use std::io::Write;
 
-use gunwale_protocol::record::round;
+use gunwale_protocol::record::{Record, round};
 use gunwale_protocol::register::{Entry as Trap, Register, Source};
 use gunwale_protocol::trip::Entry;
 
-use super::{Range, Table, rows};
-use crate::args::TableFormat;
+use super::gpx::Gpx;
+use super::sheet::Sheet;
+use super::{Range, each, rows, track};
+use crate::args::Format;
 use crate::desk::Desk;
 use crate::error::Result;
-use crate::records;
 
-/// The pulls in order of their start: whole records as JSON Lines, or one row each as CSV.
+/// The pulls in order of their start: whole records as JSON Lines, or a row each.
 ///
 /// # Errors
 /// Records that cannot be read, output that cannot be written.
-pub fn pulls(desk: &Desk, range: &Range, format: TableFormat, out: &mut dyn Write) -> Result<()> {
-    let mut table = Table::begin(format, &rows::pull_columns(), out)?;
-    each(desk, range, |entry| match (entry, format) {
-        (Entry::Pull(record), TableFormat::Csv) => table.row(&rows::pull(record)),
-        (Entry::Pull(record), TableFormat::Jsonl) => table.row(record),
+pub fn pulls(desk: &Desk, range: &Range, format: Format, out: &mut dyn Write) -> Result<()> {
+    let mut sheet = Sheet::<Record>::begin(format, out)?;
+    each(desk, range, |_, entry| match entry {
+        Entry::Pull(record) => sheet.row(record),
         _ => Ok(()),
     })?;
-    table.end()
+    sheet.end()
+}
+
+/// The pulls as waypoints and the track, as one GPX file. How many pulls have no place to be written at.
+///
+/// # Errors
+/// As [`pulls`], and journals that cannot be read.
+pub fn gpx(desk: &Desk, range: &Range, with_pulls: bool, out: &mut dyn Write) -> Result<u64> {
+    let mut gpx = Gpx::begin(out)?;
+    let mut left_out = 0;
+    if with_pulls {
+        each(desk, range, |_, entry| {
+            if let Entry::Pull(record) = entry {
+                left_out += u64::from(!gpx.waypoint(record)?);
+            }
+            Ok(())
+        })?;
+    }
+    track::each(desk, range, |boat, stretch, fix| gpx.fix(boat, stretch, fix))?;
+    gpx.end()?;
+    Ok(left_out)
 }
 
 /// The notes, those far from any trap too.
 ///
 /// # Errors
 /// As [`pulls`].
-pub fn notes(desk: &Desk, range: &Range, format: TableFormat, out: &mut dyn Write) -> Result<()> {
-    let mut table = Table::begin(format, rows::NOTES, out)?;
-    each(desk, range, |entry| match entry {
+pub fn notes(desk: &Desk, range: &Range, format: Format, out: &mut dyn Write) -> Result<()> {
+    let mut sheet = Sheet::begin(format, out)?;
+    each(desk, range, |_, entry| match entry {
         Entry::Pull(record) => {
-            record.notes.iter().try_for_each(|note| table.row(&rows::Note::of(record, note)))
+            record.notes.iter().try_for_each(|note| sheet.row(&rows::Note::of(record, note)))
         }
-        Entry::Loose(loose) => rows::Note::loose(loose).map_or(Ok(()), |row| table.row(&row)),
+        Entry::Loose(loose) => rows::Note::loose(loose).map_or(Ok(()), |row| sheet.row(&row)),
         Entry::Dropped => Ok(()),
     })?;
-    table.end()
+    sheet.end()
 }
 
 /// The weighings, those far from any trap too.
 ///
 /// # Errors
 /// As [`pulls`].
-pub fn weighings(desk: &Desk, range: &Range, format: TableFormat, out: &mut dyn Write) -> Result<()> {
-    let mut table = Table::begin(format, rows::WEIGHINGS, out)?;
-    each(desk, range, |entry| match entry {
+pub fn weighings(desk: &Desk, range: &Range, format: Format, out: &mut dyn Write) -> Result<()> {
+    let mut sheet = Sheet::begin(format, out)?;
+    each(desk, range, |_, entry| match entry {
         Entry::Pull(record) => {
             let weighings = record.weight.iter().flat_map(|weight| &weight.weighings);
-            weighings.map(|w| rows::Weighing::of(record, w)).try_for_each(|row| table.row(&row))
+            weighings.map(|w| rows::Weighing::of(record, w)).try_for_each(|row| sheet.row(&row))
         }
-        Entry::Loose(loose) => rows::Weighing::loose(loose).map_or(Ok(()), |row| table.row(&row)),
+        Entry::Loose(loose) => rows::Weighing::loose(loose).map_or(Ok(()), |row| sheet.row(&row)),
         Entry::Dropped => Ok(()),
     })?;
-    table.end()
+    sheet.end()
 }
 
 /// The register, for reading (no format) or as data.
 ///
 /// # Errors
 /// As [`pulls`].
-pub fn traps(desk: &Desk, format: Option<TableFormat>, out: &mut dyn Write) -> Result<()> {
+pub fn traps(desk: &Desk, format: Option<Format>, out: &mut dyn Write) -> Result<()> {
     let register = register_now(desk)?;
     let Some(format) = format else { return list(&register, out) };
-    let mut table = Table::begin(format, rows::TRAPS, out)?;
+    let mut sheet = Sheet::begin(format, out)?;
     for trap in register.entries() {
-        table.row(&rows::Trap {
-            trap: &trap.trap,
+        sheet.row(&rows::Trap {
+            trap: trap.trap.clone(),
             lat: round(trap.spot.lat, 7),
             lon: round(trap.spot.lon, 7),
             set_at: trap.set_at.map(|at| at.to_string()),
@@ -78,7 +98,7 @@ pub fn traps(desk: &Desk, format: Option<TableFormat>, out: &mut dyn Write) -> R
             state: state(trap),
         })?;
     }
-    table.end()
+    sheet.end()
 }
 
 /// The register after all records and everything stated up to now.
@@ -116,18 +136,4 @@ fn state(trap: &Trap) -> &'static str {
         (false, true) => "ashore",
         (false, false) => "in_water",
     }
-}
-
-/// Every entry in the range, in order of time.
-fn each(desk: &Desk, range: &Range, mut act: impl FnMut(&Entry) -> Result<()>) -> Result<()> {
-    let store = desk.store();
-    for doc in store.range(records::ALL) {
-        let doc = doc?;
-        if range.holds(doc.day.as_deref(), doc.trap.as_deref())
-            && let Some(entry) = records::read(&doc)?.entry
-        {
-            act(&entry)?;
-        }
-    }
-    Ok(())
 }

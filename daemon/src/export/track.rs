@@ -8,8 +8,9 @@ use gunwale_protocol::nmea::Epoch;
 use gunwale_protocol::record::round;
 use gunwale_protocol::time::Utc;
 
-use super::{Range, Table, rows};
-use crate::args::TableFormat;
+use super::sheet::Sheet;
+use super::{Range, rows};
+use crate::args::Format;
 use crate::desk::Desk;
 use crate::error::Result;
 use crate::journal::{self, Entry, Reader};
@@ -23,7 +24,21 @@ const WAITING: usize = 20_000;
 ///
 /// # Errors
 /// Journals that cannot be read, output that cannot be written.
-pub fn track(desk: &Desk, range: &Range, format: TableFormat, out: &mut dyn Write) -> Result<()> {
+pub fn track(desk: &Desk, range: &Range, format: Format, out: &mut dyn Write) -> Result<()> {
+    let mut sheet = Sheet::begin(format, out)?;
+    each(desk, range, |_, _, fix| sheet.row(fix))?;
+    sheet.end()
+}
+
+/// The epochs of all segments, each with its boat and the number of its segment.
+///
+/// # Errors
+/// Journals that cannot be read, and what `act` reports.
+pub fn each(
+    desk: &Desk,
+    range: &Range,
+    mut act: impl FnMut(&str, usize, &rows::Fix) -> Result<()>,
+) -> Result<()> {
     let mut segments = Vec::new();
     for segment in journal::list(&desk.data)? {
         if let Some(first) = Track::open(&segment)?.next() {
@@ -31,19 +46,18 @@ pub fn track(desk: &Desk, range: &Range, format: TableFormat, out: &mut dyn Writ
         }
     }
     segments.sort();
-    let mut table = Table::begin(format, rows::TRACK, out)?;
-    for (_, segment) in segments {
+    for (number, (_, segment)) in segments.into_iter().enumerate() {
         let mut track = Track::open(&segment)?;
         while let Some(fix) = track.next() {
             let (epoch, utc) = fix?;
             let day = utc.and_then(|utc| utc.day_in(track.timezone())).map(|day| day.to_string());
             // A track belongs to no trap: only days choose from it.
-            if range.holds(day.as_deref(), range.trap.as_deref()) {
-                table.row(&row(&epoch, utc))?;
+            if range.holds_day(day.as_deref()) {
+                act(track.boat(), number, &row(&epoch, utc))?;
             }
         }
     }
-    table.end()
+    Ok(())
 }
 
 /// The position epochs of one segment, dated as soon as a date is known.
@@ -71,6 +85,10 @@ impl Track {
 
     fn timezone(&self) -> &str {
         self.fold.as_ref().map_or("UTC", |fold| &fold.haul().run().timezone)
+    }
+
+    fn boat(&self) -> &str {
+        self.fold.as_ref().map_or("", |fold| &fold.haul().run().boat)
     }
 
     fn take(&mut self, entry: &Entry) {

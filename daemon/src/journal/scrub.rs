@@ -126,6 +126,7 @@ mod tests {
             program: "test".into(),
             schema: JOURNAL_SCHEMA,
             system: None,
+            rules: None,
             words: Default::default(),
             sizes: Sizes::default(),
         };

@@ -19,6 +19,7 @@ fn run(id: &str, schema: u32) -> Run {
         program: "gunwale 0.1.0".into(),
         schema,
         system: None,
+        rules: None,
         words: Default::default(),
         sizes: Sizes::default(),
     }

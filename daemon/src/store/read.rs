@@ -162,7 +162,12 @@ impl Docs<'_> {
             for row in rows.by_ref() {
                 let (key, value) = row.map_err(sled_error)?;
                 let doc = match index {
-                    Index::Time => Some(codec::decode_doc(&key, &value).map_err(damaged)?),
+                    Index::Time => {
+                        // sled looks at the limit of its cache only after many single reads: without one for each
+                        // document, all of a long scan stays in memory.
+                        open.docs.contains_key(&key).map_err(sled_error)?;
+                        Some(codec::decode_doc(&key, &value).map_err(damaged)?)
+                    }
                     Index::Day | Index::Trap => store.settle(open, |open| follow(open, index, &key))?,
                 };
                 if doc.is_some() {

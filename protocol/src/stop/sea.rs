@@ -377,6 +377,7 @@ pub fn found(day: &Day) -> Vec<Stop> {
         program: "test".into(),
         schema: JOURNAL_SCHEMA,
         system: None,
+        rules: None,
         words: Default::default(),
         sizes: Sizes::default(),
     };

@@ -3,6 +3,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::rules::{MonthDay, Rules, Window};
 use crate::tally::Speech;
 
 fn canonical(line: &str) -> Result<String, String> {
@@ -208,6 +209,27 @@ fn place() -> impl Strategy<Value = TrapPlace> {
     ]
 }
 
+fn rules() -> impl Strategy<Value = Option<Box<Rules>>> {
+    let limit = || proptest::option::of(any::<f64>().prop_filter("a number", |x| x.is_finite()));
+    let day =
+        || (1..=12u8, 1..=28u8).prop_map(|(m, d)| MonthDay::try_from(format!("{m:02}-{d:02}")).unwrap());
+    let season = proptest::collection::vec((day(), day()).prop_map(|(from, to)| Window { from, to }), 0..3);
+    let rules = (season, any::<(u8, u8, bool, u16)>(), limit(), limit(), any::<(Option<u16>, Option<u16>)>());
+    let rules = rules.prop_map(|(season, of_time, smallest_claw_mm, claw_g_per_boat, of_people)| Rules {
+        season,
+        set_days_before: of_time.0,
+        out_days_after: of_time.1,
+        daylight_only: of_time.2,
+        daylight_allowance_min: of_time.3,
+        smallest_claw_mm,
+        claw_g_per_boat,
+        people: of_people.0,
+        traps_per_person: of_people.1,
+        ..Rules::default()
+    });
+    proptest::option::of(rules.prop_map(Box::new))
+}
+
 fn stamped() -> impl Strategy<Value = Stamped> {
     let limit = Mono::LIMIT_S as i64 * SECOND;
     let text = any::<String>;
@@ -239,8 +261,8 @@ fn stamped() -> impl Strategy<Value = Stamped> {
         (spoken(), 0..=86_400 * SECOND, 0.0..=1.0).prop_map(|(file, length_us, share)| {
             Input::Note(Voice { file, length_us, speech_us: (length_us as f64 * share) as i64 })
         }),
-        (text(), text(), text(), text(), any::<u32>(), proptest::option::of(text())).prop_map(
-            |(id, boat, timezone, program, schema, system)| Input::Run(Run {
+        (text(), text(), text(), text(), any::<u32>(), proptest::option::of(text()), rules()).prop_map(
+            |(id, boat, timezone, program, schema, system, rules)| Input::Run(Run {
                 sizes: crate::sizes::Sizes::default(),
                 id,
                 boat,
@@ -248,6 +270,7 @@ fn stamped() -> impl Strategy<Value = Stamped> {
                 program,
                 schema,
                 system,
+                rules,
                 words: Speech {
                     language: if schema % 2 == 0 { "en".into() } else { "es".into() },
                     words: [("keepers".to_owned(), vec!["takers".to_owned()])]

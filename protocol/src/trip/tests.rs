@@ -61,6 +61,7 @@ fn haul(statements: Vec<Statement>, trips: &[Vec<Told<'_>>]) -> (Vec<Vec<Record>
             let found = Found {
                 boat: "Tern".into(),
                 timezone: "UTC".into(),
+                rules: None,
                 words: Speech::default(),
                 sizes: Sizes::default(),
                 finding: Finding::Stop(stop),

@@ -31,7 +31,7 @@ pub(super) fn record(
         .filter(|hours| *hours >= 0.0);
     let mut weighings = weight::without_tubs(&stop.weighings, &tares(pull, corrections));
     let mut all_flags = stop.flags.clone();
-    all_flags.extend(flags(pull));
+    all_flags.extend(flags(pull, &tally));
     if stop.weighings.is_empty() {
         weighings = said::weighings(&pull.words.weights);
         all_flags.extend((!weighings.is_empty()).then_some(Flag::WeightSaid));

@@ -29,6 +29,23 @@ impl Day {
         *self == Day::default()
     }
 
+    /// Adds what was said later the same day: it stands in the place of what was said before of the same people, claws,
+    /// volume, size or receiver; words on the weather are added.
+    pub fn later(&mut self, said: &Day) {
+        self.people = said.people.or(self.people);
+        self.claws_landed = said.claws_landed.or(self.claws_landed);
+        if said.volume_l.is_some() {
+            (self.volume_l, self.approximate) = (said.volume_l, said.approximate);
+        }
+        if let Some(text) = &said.conditions {
+            self.conditions =
+                Some(self.conditions.take().map_or(text.clone(), |so_far| format!("{so_far}. {text}")));
+        }
+        replace(&mut self.lots, &said.lots, |lot| &lot.size);
+        replace(&mut self.given, &said.given, |handed| &handed.to);
+        replace(&mut self.sold, &said.sold, |handed| &handed.to);
+    }
+
     /// Takes what is not stated yet from another, part by part: `from` is given what to take a part from.
     pub(crate) fn fill(&mut self, from: impl Fn(&dyn Fn(&Day) -> Option<Day>) -> Option<Day>) {
         type Part = (fn(&Day) -> bool, fn(&mut Day, &Day));
@@ -53,6 +70,16 @@ impl Day {
             if let Some(other) = Some(()).filter(|()| !stated(self)).and_then(|()| from(&part)) {
                 take(self, &other);
             }
+        }
+    }
+}
+
+/// Puts what was said now in the place of what is of the same name, or behind it.
+fn replace<T: Clone>(of: &mut Vec<T>, said: &[T], name: impl Fn(&T) -> &str) {
+    for now in said {
+        match of.iter_mut().find(|before| name(before) == name(now)) {
+            Some(before) => before.clone_from(now),
+            None => of.push(now.clone()),
         }
     }
 }
