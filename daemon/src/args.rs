@@ -277,7 +277,7 @@ impl Export {
                 "geojson holds the pulls only: export this table as csv, jsonl or parquet"
             }
             (Format::Gpx, table) if !matches!(table, Table::Pulls | Table::Track) => {
-                "gpx holds the pulls and the track only: export this table as csv, jsonl or parquet"
+                return Err(Error::NotInGpx);
             }
             (format, table) if folder && (format, table) != (Format::Parquet, Table::Pulls) => {
                 "--out names a folder, and only the pulls as parquet are written as folders: name a file"

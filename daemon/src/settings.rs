@@ -371,7 +371,8 @@ impl Settings {
 mod tests {
     use super::*;
 
-    fn problem(text: &str) -> String {
+    /// What is said of settings that are wrong.
+    pub(super) fn problem(text: &str) -> String {
         match Settings::parse(text, Path::new("gunwale.toml")) {
             Ok(settings) => format!("{settings:?}"),
             Err(e) => e.to_string(),

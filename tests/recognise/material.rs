@@ -8,6 +8,7 @@
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
+use gunwale::sim::spoken;
 use gunwale_protocol::tally::{self, KEYS};
 
 use crate::noise::{NOISES, RATE, Rng, noise};
@@ -107,36 +108,8 @@ fn number(rng: &mut Rng) -> u32 {
     rng.below(most) as u32
 }
 
-const SMALL: [&str; 20] = [
-    "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-];
-const TENS: [&str; 5] = ["", "", "twenty", "thirty", "forty"];
-
 fn spelled(n: u32) -> String {
-    match (n / 10, n % 10) {
-        (0 | 1, _) => SMALL[n as usize].into(),
-        (tens, 0) => TENS[tens as usize].into(),
-        (tens, ones) => format!("{} {}", TENS[tens as usize], SMALL[ones as usize]),
-    }
+    if n == 0 { "no".into() } else { spoken(&n.to_string()) }
 }
 
 fn counted(rng: &mut Rng, n: u32, noun: &str) -> String {

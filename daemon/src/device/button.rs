@@ -9,8 +9,6 @@
 mod bounce;
 mod keys;
 mod line;
-#[cfg(test)]
-mod tests;
 mod trouble;
 mod worker;
 
@@ -161,3 +159,6 @@ pub fn spawn<M: From<Event> + Send + 'static>(
         Worker::new(spec, clock, to, stop).run();
     })
 }
+
+#[cfg(test)]
+mod tests;

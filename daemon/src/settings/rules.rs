@@ -69,13 +69,7 @@ mod tests {
     use std::path::Path;
 
     use crate::settings::Settings;
-
-    fn problem(text: &str) -> String {
-        match Settings::parse(text, Path::new("gunwale.toml")) {
-            Ok(settings) => format!("{settings:?}"),
-            Err(e) => e.to_string(),
-        }
-    }
+    use crate::settings::tests::problem;
 
     #[test]
     fn rules_are_taken_whole_or_their_line_is_named() {

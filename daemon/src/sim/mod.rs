@@ -28,6 +28,7 @@ use serde_json::Value;
 
 pub use self::chart::Place;
 use self::chart::Xy;
+pub use self::crew::number as spoken;
 pub use self::lines::Lines;
 use self::motion::{Happened, Motion, TICK_S};
 pub use self::player::{Played, Ports, Unplug, play};

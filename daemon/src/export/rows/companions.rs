@@ -34,6 +34,39 @@ impl Whose {
     }
 }
 
+/// What is of a pull or of none.
+trait Belongs {
+    fn whose(&self) -> &Whose;
+}
+
+impl Belongs for Note {
+    fn whose(&self) -> &Whose {
+        &self.whose
+    }
+}
+
+impl Belongs for Weighing {
+    fn whose(&self) -> &Whose {
+        &self.whose
+    }
+}
+
+/// The columns that say whose it is.
+fn whose<R: Belongs>() -> [Column<R>; 4] {
+    [
+        column(
+            "pull",
+            Text(|r: &R| r.whose().pull.as_deref().map(Cow::from)),
+            "",
+            "the pull it belongs to",
+            LOOSE,
+        ),
+        column("boat", Text(|r| text(&r.whose().boat)), "", "the boat's name", ""),
+        column("day", Day(|r| r.whose().day.as_deref()), "", "the pull's local date, or its own", "undated"),
+        column("trap", Text(|r| r.whose().trap.as_deref().map(Cow::from)), "", "the pull's trap", "none"),
+    ]
+}
+
 /// A note, of a pull or of none.
 #[derive(Debug, Clone)]
 pub struct Note {
@@ -65,25 +98,10 @@ impl Row for Note {
     }
 
     fn columns() -> Vec<Column<Self>> {
-        vec![
-            column("note", Text(|n| text(&n.note.note)), "", "its id", ""),
-            column(
-                "pull",
-                Text(|n| n.whose.pull.as_deref().map(Cow::from)),
-                "",
-                "the pull it belongs to",
-                LOOSE,
-            ),
-            column("boat", Text(|n| text(&n.whose.boat)), "", "the boat's name", ""),
-            column(
-                "day",
-                Day(|n| n.whose.day.as_deref()),
-                "",
-                "the pull's local date, or its own",
-                "undated",
-            ),
-            column("trap", Text(|n| n.whose.trap.as_deref().map(Cow::from)), "", "the pull's trap", "none"),
-            column("at", Time(|n| n.note.at.as_deref()), "UTC", "when the speech begins", "undated"),
+        let mut columns = vec![column("note", Text(|n: &Note| text(&n.note.note)), "", "its id", "")];
+        columns.extend(whose());
+        columns.extend([
+            column("at", Time(|n: &Note| n.note.at.as_deref()), "UTC", "when the speech begins", "undated"),
             column(
                 "lat",
                 Number(|n| n.at.map(|at| at.0)),
@@ -122,7 +140,8 @@ impl Row for Note {
                 "not by a recogniser",
             ),
             column("marked", Flag(|n| Some(n.note.marked)), "", "the crew asked to mark it", ""),
-        ]
+        ]);
+        columns
     }
 }
 
@@ -151,24 +170,15 @@ impl Row for Weighing {
     const PLACED: bool = false;
 
     fn columns() -> Vec<Column<Self>> {
-        vec![
+        let mut columns = Vec::from(whose());
+        columns.extend([
             column(
-                "pull",
-                Text(|w| w.whose.pull.as_deref().map(Cow::from)),
-                "",
-                "the pull it belongs to",
-                LOOSE,
-            ),
-            column("boat", Text(|w| text(&w.whose.boat)), "", "the boat's name", ""),
-            column(
-                "day",
-                Day(|w| w.whose.day.as_deref()),
-                "",
-                "the pull's local date, or its own",
+                "at",
+                Time(|w: &Weighing| w.weighing.at.as_deref()),
+                "UTC",
+                "when the load came to rest",
                 "undated",
             ),
-            column("trap", Text(|w| w.whose.trap.as_deref().map(Cow::from)), "", "the pull's trap", "none"),
-            column("at", Time(|w| w.weighing.at.as_deref()), "UTC", "when the load came to rest", "undated"),
             column(
                 "g",
                 Number(|w| Some(w.weighing.g)),
@@ -184,7 +194,8 @@ impl Row for Weighing {
                 "size class",
                 "the settings have no classes",
             ),
-        ]
+        ]);
+        columns
     }
 }
 
