@@ -8,6 +8,54 @@ mod support;
 use support::{fresh, refusal, run, write};
 
 #[test]
+fn a_data_directory_that_is_not_there_is_told_and_not_made() {
+    let home = fresh();
+    let data = home.path().join("mistyped");
+    let says = format!(
+        "gunwale: there are no records in {} yet: run on the boat, ingest a tape, or give the right --data\n",
+        data.display()
+    );
+    for command in [&["day"][..], &["replay"], &["season"], &["export", "csv"], &["rebuild"], &["note", "x"]]
+    {
+        assert_eq!(refusal(&data, command), (1, says.clone()), "{command:?}");
+    }
+    assert!(!data.exists());
+}
+
+#[test]
+fn a_trap_that_is_not_known_is_told() {
+    let data = fresh();
+    run(data.path(), &["traps", "add", "7", "24.79", "-81.68"]);
+    run(data.path(), &["export", "csv", "--trap", "7"]);
+    assert_eq!(
+        refusal(data.path(), &["export", "csv", "--trap", "17"]),
+        (
+            1,
+            "gunwale: there is no trap 17, in the register or hauled: `gunwale traps list` shows the register\n".to_owned()
+        )
+    );
+}
+
+/// Root's files would lock the owner out. Only root can make a directory somebody else's.
+#[test]
+fn root_does_not_write_into_somebody_elses_records() {
+    let data = fresh();
+    if std::os::unix::fs::chown(data.path(), Some(65534), None).is_err() {
+        println!("left out: only root can try it");
+        return;
+    }
+    for command in [&["run"][..], &["traps", "list"], &["check"]] {
+        let says = format!(
+            "gunwale: {} belongs to user 65534, who could not write what root makes there: do it as that user, \
+             `sudo -u '#65534' gunwale …`\n",
+            data.path().display()
+        );
+        assert_eq!(refusal(data.path(), command), (1, says), "{command:?}");
+    }
+    assert_eq!(std::fs::read_dir(data.path()).unwrap().count(), 0, "nothing was made");
+}
+
+#[test]
 fn settings_that_are_wrong_are_named_with_their_line() {
     for (toml, says) in [
         (

@@ -72,6 +72,18 @@ fn answers(data: &Path) -> Vec<String> {
 }
 
 #[test]
+fn a_directory_that_a_group_shares_opens_the_service_to_the_group() {
+    for (folder, socket) in [(0o2750, 0o660), (0o750, 0o600), (0o2700, 0o600), (0o755, 0o600)] {
+        let data = fresh();
+        std::fs::set_permissions(data.path(), std::fs::Permissions::from_mode(folder)).unwrap();
+        let mut service = Running::service(data.path());
+        let mode = std::fs::metadata(data.path().join("socket")).unwrap().permissions().mode();
+        assert_eq!(mode & 0o777, socket, "{folder:o}");
+        service.terminate();
+    }
+}
+
+#[test]
 fn every_command_works_beside_the_service_and_says_the_same_after_it() {
     let (home, data) = (fresh(), fresh());
     let data = data.path();

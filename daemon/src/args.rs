@@ -331,6 +331,22 @@ impl Command {
         }
     }
 
+    /// Whether there must be records before it can do anything.
+    pub fn needs_records(&self) -> bool {
+        use Command::{Correct, Day, Export, Forget, Note, Rebuild, Replay, Season};
+        matches!(
+            self,
+            Note { .. }
+                | Day { .. }
+                | Replay(_)
+                | Correct { .. }
+                | Forget { .. }
+                | Season(_)
+                | Export(_)
+                | Rebuild
+        )
+    }
+
     /// The file that the command's output goes to, if not to stdout: the client writes it.
     pub fn out(&self) -> Option<&PathBuf> {
         if let Command::Export(export) = self { export.out.as_ref().filter(|_| !export.folder) } else { None }

@@ -51,6 +51,16 @@ pub enum Error {
     /// Another program holds the data directory.
     #[error("{0} is in use by another gunwale that does not answer: wait for it to end, or stop it")]
     Busy(PathBuf),
+    /// Root, on somebody's data directory: what root makes there its owner could not write.
+    #[error(
+        "{path} belongs to user {owner}, who could not write what root makes there: do it as that user, `sudo -u '#{owner}' gunwale …`"
+    )]
+    OthersData {
+        /// The data directory.
+        path: PathBuf,
+        /// Whose it is.
+        owner: u32,
+    },
     /// A second service on one data directory.
     #[error("a gunwale already runs on {0}: stop it first, or give another --data")]
     Running(PathBuf),
@@ -67,8 +77,8 @@ pub enum Error {
     #[error("there is no pull or note {0}: `gunwale export jsonl` shows their ids")]
     NoNote(String),
     /// No records at all.
-    #[error("there are no records yet: run on the boat, or ingest a tape")]
-    NoRecords,
+    #[error("there are no records in {0} yet: run on the boat, ingest a tape, or give the right --data")]
+    NoRecords(PathBuf),
     /// Records, none of which has a date.
     #[error("no record has a date yet, for want of one by GPS: `gunwale export jsonl` shows them")]
     OnlyUndated,
@@ -89,6 +99,9 @@ pub enum Error {
         /// Row and reason.
         problem: String,
     },
+    /// A trap that nothing is known of.
+    #[error("there is no trap {0}, in the register or hauled: `gunwale traps list` shows the register")]
+    NoTrapAnywhere(String),
     /// A trap that is not in the register.
     #[error("there is no trap {0} in the register: `gunwale traps list` shows them")]
     NoTrap(String),

@@ -5,9 +5,9 @@ use gunwale_protocol::trip::Entry;
 
 use crate::desk::Desk;
 use crate::error::{Error, Result};
-use crate::export::Range;
+use crate::export::{Range, tables};
 use crate::records;
-use crate::store::UNDATED;
+use crate::store::{Doc, StoreError, UNDATED};
 
 /// A day as typed: `YYYY-MM-DD`, `today` or `yesterday`; left out, the last day with records.
 ///
@@ -32,7 +32,7 @@ pub fn day(desk: &Desk, text: Option<&str>) -> Result<String> {
 /// Why there is no last day.
 fn no_day(desk: &Desk) -> Error {
     match desk.store().range(UNDATED..UNDATED + 1).next() {
-        None => Error::NoRecords,
+        None => Error::NoRecords(desk.data.clone()),
         Some(_) => Error::OnlyUndated,
     }
 }
@@ -86,6 +86,20 @@ pub fn note(desk: &Desk, id: &str) -> Result<String> {
         }
     }
     Err(Error::NoNote(id.to_owned()))
+}
+
+/// The same name, if the register has or had such a trap or a record is of it.
+///
+/// # Errors
+/// [`Error::NoTrapAnywhere`], so that a name mistyped is not taken for a trap without catches.
+pub fn trap(desk: &Desk, name: &str) -> Result<String> {
+    let known = tables::register_now(desk)?.get(name).is_some();
+    let store = desk.store();
+    let hauled = |doc: Result<Doc, StoreError>| doc.is_ok_and(|doc| doc.trap.as_deref() == Some(name));
+    if known || store.range(records::ALL).any(hauled) {
+        return Ok(name.to_owned());
+    }
+    Err(Error::NoTrapAnywhere(name.to_owned()))
 }
 
 /// The days from one to another, either left out.

@@ -1,6 +1,7 @@
 //! The lock of a data directory: one program at a time works on it alone.
 
 use std::fs::{File, OpenOptions, TryLockError};
+use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
@@ -14,10 +15,14 @@ impl Lock {
     /// Takes the lock if it is free.
     ///
     /// # Errors
-    /// When the data directory cannot be made or written to.
+    /// When the data directory cannot be made or written to, or is not root's and root asks.
     pub fn try_take(data: &Path) -> Result<Option<Lock>> {
         let advice = "check the path and its permissions, or give another --data";
         std::fs::create_dir_all(data).map_err(Error::file("cannot make", data, advice))?;
+        let owner = std::fs::metadata(data).map_err(Error::file("cannot read", data, advice))?.uid();
+        if rustix::process::geteuid().is_root() && owner != 0 {
+            return Err(Error::OthersData { path: data.to_owned(), owner });
+        }
         let path = data.join("lock");
         let mut options = OpenOptions::new();
         let file = options.create(true).truncate(false).write(true).open(&path);

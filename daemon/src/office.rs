@@ -26,6 +26,10 @@ const WAIT: Duration = Duration::from_secs(10);
 /// What the command reports, when it was done here.
 pub fn perform(data: &Path, config: Option<&Path>, command: &Command) -> Result<u8> {
     let settings = Settings::load(config, data)?;
+    if command.needs_records() && !data.exists() {
+        // A path mistyped would become an empty data directory.
+        return Err(Error::NoRecords(data.to_owned()));
+    }
     if let Command::Replay(wanted) = command
         && !wanted.list
     {

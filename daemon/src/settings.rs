@@ -340,7 +340,7 @@ impl Settings {
         let settings: Settings = toml::from_str(text).map_err(|e| {
             let before = e.span().and_then(|span| text.get(..span.start)).unwrap_or("");
             let line = before.matches('\n').count() + 1;
-            SettingsError::Wrong { path: path.into(), line, problem: e.message().replace('\n', " ") }
+            SettingsError::Wrong { path: path.into(), line, problem: plain(e.message()) }
         })?;
         if jiff::tz::TimeZone::get(&settings.timezone).is_err() {
             return Err(SettingsError::Timezone { path: path.into(), timezone: settings.timezone });
@@ -365,6 +365,23 @@ impl Settings {
         settings.words.check().map_err(|problem| SettingsError::Words { path: path.into(), problem })?;
         Ok(settings)
     }
+}
+
+/// What is wrong with a value, in one line and without the names of a program's types.
+fn plain(problem: &str) -> String {
+    let problem = problem.replace('\n', " ");
+    let Some((found, expected)) = problem.rsplit_once(", expected ") else { return problem };
+    let expected = match expected {
+        "u8" => "a whole number from 0 to 255",
+        "u16" => "a whole number from 0 to 65535",
+        "u32" => "a whole number from 0 to 4294967295",
+        "u64" | "usize" => "a whole number from 0",
+        "f64" => "a number",
+        "a sequence" => "a list in [ ]",
+        kind if kind.starts_with("struct ") || kind == "a map" => "keys of its own, each with a value",
+        other => other,
+    };
+    format!("{found}, expected {expected}")
 }
 
 #[cfg(test)]
@@ -393,9 +410,18 @@ mod tests {
         );
         assert_eq!(
             problem("[gps]\nbaud = \"fast\"\n"),
-            "settings gunwale.toml line 2: invalid type: string \"fast\", expected u32: \
+            "settings gunwale.toml line 2: invalid type: string \"fast\", expected a whole number from 0 to 4294967295: \
              mend that line or leave it out"
         );
+        for (toml, expected) in [
+            ("gps = 5\n", "invalid type: integer `5`, expected keys of its own, each with a value"),
+            ("[rules]\nseason = \"winter\"\n", "invalid type: string \"winter\", expected a list in [ ]"),
+            ("[rules]\nclaw_g_per_l = \"some\"\n", "invalid type: string \"some\", expected a number"),
+            ("sizes = 5\n", "invalid type: integer `5`, expected keys of its own, each with a value"),
+            ("boat = 7\n", "invalid type: integer `7`, expected a string"),
+        ] {
+            assert!(problem(toml).contains(expected), "{}", problem(toml));
+        }
         let recogniser = |name: &str, rest: &str| {
             format!("[[recogniser]]\nname = \"{name}\"\ncommand = [\"cat\"]\n{rest}\n")
         };

@@ -64,8 +64,10 @@ pub fn sheet(desk: &Desk, day: &str) -> Result<String> {
     }
     let clock = Clock { timezone: &timezone };
     let mut text = title(day, &pulls, &clock);
-    for (index, pull) in pulls.iter().enumerate() {
-        text.push_str(&line(index + 1, pull, &clock));
+    let traps: Vec<String> = pulls.iter().map(trap).collect();
+    let width = traps.iter().map(|trap| trap.chars().count()).max().unwrap_or(0).max(6);
+    for (index, (pull, trap)) in pulls.iter().zip(&traps).enumerate() {
+        text.push_str(&line(index + 1, pull, &format!("{trap:<width$}"), &clock));
     }
     for note in &loose {
         let _ = writeln!(text, "      between traps: “{note}”");
@@ -109,24 +111,24 @@ fn title(day: &str, pulls: &[Record], clock: &Clock<'_>) -> String {
     format!("{date}, {boats}: {} hauled, {first} to {last} ({zone})\n\n", plural(hauled, "trap"))
 }
 
-/// One pull in one line: number, time, trap and how sure, soak, what was in it, weight, what to look at.
-fn line(number: usize, pull: &Record, clock: &Clock<'_>) -> String {
-    let trap = match (&pull.trap, pull.pairing.grade) {
+/// The trap, and how sure.
+fn trap(pull: &Record) -> String {
+    match (&pull.trap, pull.pairing.grade) {
         (Some(trap), Grade::Doubtful | Grade::Likely) => format!("{trap}?"),
         (Some(trap), _) => trap.clone(),
         (None, _) => "–".into(),
-    };
+    }
+}
+
+/// One pull in one line: number, time, trap, soak, what was in it, weight, what to look at.
+fn line(number: usize, pull: &Record, trap: &str, clock: &Clock<'_>) -> String {
     let soak = pull.soak_h.map_or("–".into(), |hours| format!("{hours:.1} h"));
     let mut parts = vec![tally(pull)];
     parts.extend(pull.weight.as_ref().map(weighed));
     parts.extend(remarks(pull));
     parts.extend(pull.flags.iter().filter_map(|flag| rules::word(*flag)).map(str::to_owned));
     parts.retain(|part| !part.is_empty());
-    format!(
-        "{number:>3}  {}  {trap:<6} {soak:>8}  {}\n",
-        clock.time(pull.started_at.as_ref()),
-        parts.join("; ")
-    )
+    format!("{number:>3}  {}  {trap} {soak:>8}  {}\n", clock.time(pull.started_at.as_ref()), parts.join("; "))
 }
 
 /// What was weighed at a pull: the weight, and the claws of each size.

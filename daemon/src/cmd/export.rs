@@ -16,7 +16,8 @@ use crate::settings::Settings;
 /// # Errors
 /// Text that is no date, records that cannot be read, output that cannot be written.
 pub fn export(desk: &Desk, export: &Export, io: &mut Io<'_>) -> Result<()> {
-    let range = Range { trap: export.trap.clone(), ..find::range(desk, &export.from, &export.to)? };
+    let trap = export.trap.as_deref().map(|name| find::trap(desk, name)).transpose()?;
+    let range = Range { trap, ..find::range(desk, &export.from, &export.to)? };
     if !export.bundled() {
         return told(table(desk, export, &range, io.out)?, io.err);
     }

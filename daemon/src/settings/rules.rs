@@ -92,7 +92,7 @@ mod tests {
             ("claw_g_per_boat = 0", "0 is no amount: give a number above 0, or leave the key out"),
             ("claw_g_per_boat = nan", "NaN is no amount: give a number above 0, or leave the key out"),
             ("daylight_allowance_min = 721", "721 minutes are no allowance: give a number from 0 to 720"),
-            ("set_days_before = -1", "invalid value: integer `-1`, expected u8"),
+            ("set_days_before = -1", "invalid value: integer `-1`, expected a whole number from 0 to 255"),
         ] {
             let expected =
                 format!("settings gunwale.toml line 3: {problem_said}: mend that line or leave it out");

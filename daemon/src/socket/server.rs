@@ -29,6 +29,13 @@ const IDLE: Duration = Duration::from_secs(30);
 /// A client has its command ready when it comes; one that says nothing must not keep others waiting.
 const FIRST: Duration = Duration::from_secs(2);
 
+/// The owner's alone; and the group's where the data directory is one that a group shares: it may enter, and the
+/// set-group-ID bit says that what is made there is the group's.
+fn mode(data: &Path) -> std::io::Result<u32> {
+    let shared = std::fs::metadata(data)?.permissions().mode() & 0o2010 == 0o2010;
+    Ok(if shared { 0o660 } else { 0o600 })
+}
+
 /// Listens on the data directory's socket until dropped.
 ///
 /// # Errors
@@ -40,7 +47,7 @@ pub async fn serve(desk: Desk) -> Result<()> {
     sent::remove_left(&desk.data);
     let listener = UnixListener::bind(&path)?;
     let _gone_at_the_end = Remove(&path);
-    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o600))?;
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(mode(&desk.data)?))?;
     let places = Arc::new(Semaphore::new(CLIENTS));
     loop {
         let Ok(place) = places.clone().acquire_owned().await else { return Ok(()) };

@@ -4,7 +4,7 @@ use super::Count;
 use super::language::split;
 use super::ledger::Ledger;
 use super::ledger::Place;
-use super::lexicon::{Fact, Form, How, Hush, Lexicon, Sense, Slot, State};
+use super::lexicon::{Fact, Form, How, Hush, Lexicon, Sense, Slot, State, Subject};
 use super::speech::Names;
 use super::tokens::{Piece, Sentence};
 
@@ -118,7 +118,10 @@ fn lex(lexicon: &Lexicon, names: &Names, sentence: &Sentence) -> Vec<Item> {
             (None, None, Piece::Word(word)) => (What::Unknown, word.clone(), 1),
             (None, None, Piece::Number(_) | Piece::Odd) => (What::Odd, token.raw.clone(), 1),
         };
-        clause += usize::from(matches!(what, What::Comma));
+        // "Last one was empty but here we have four": of another trap, and then of this one.
+        let turns = matches!(items.last(), Some(Item { what: What::Term(Sense::And), .. }))
+            && lexicon.language.here.contains(&text.as_str());
+        clause += usize::from(matches!(what, What::Comma) || turns);
         let place = Place::of(rest.get(..used).unwrap_or_default());
         let item =
             Item { what, text, raw: token.raw.clone(), clause, glued: token.glued, words: used, place };
@@ -211,8 +214,10 @@ impl Reader<'_> {
                         let facts = vec![Fact::Number { slot, how: How::More, n: 1 }];
                         let act = Act::Claim { facts, strict: true, narrowed: false, doubtful: false, more };
                         self.steps.push(Step { at, from: at, act });
-                    } else if let Slot::Other(animal) = slot {
-                        self.claim(at, vec![Fact::Seen(animal)], true);
+                    } else if let Slot::Other(animal) = &slot {
+                        if !self.freshly(at) {
+                            self.claim(at, vec![Fact::Seen(animal.clone())], true);
+                        }
                     } else if alone && !self.negated(at) {
                         self.retracts(at);
                         self.claim(at, vec![Fact::Number { slot, how: How::Verdict, n: 1 }], true);
@@ -272,8 +277,15 @@ impl Reader<'_> {
         let skip = |what: &What| {
             matches!(what, What::Term(Sense::Filler | Sense::Link | Sense::A | Sense::Adjective))
         };
-        self.before(at, skip)
-            .is_some_and(|before| matches!(self.sense(before), Some(Sense::Not | Sense::Unclear)))
+        self.before(at, skip).is_some_and(|before| {
+            matches!(self.sense(before), Some(Sense::Not | Sense::None | Sense::Unclear))
+        })
+    }
+
+    /// "Fresh grouper" is bait.
+    fn freshly(&self, at: usize) -> bool {
+        let fresh = Fact::State(State::BaitAdded(true));
+        at.checked_sub(1).is_some_and(|at| self.lexicon.pair(Subject::Bait, self.text(at)) == Some(fresh))
     }
 
     /// Clauses in which a number has its word.
@@ -303,6 +315,10 @@ impl Reader<'_> {
             let ends = matches!(self.what(after), Some(What::Comma));
             ends || matches!(self.sense(after), Some(Sense::Amend | Sense::No | Sense::Undo))
         });
+        // "There's two, three": still counting.
+        let then = self.after(next, |what| matches!(what, What::Comma | What::Term(Sense::There)));
+        let counting = then.is_some_and(|at| matches!(self.what(at), Some(What::Number(m)) if *m == n + 1));
+        let ends = ends && !(opening && counting);
         // "Got one" may be anything.
         if ends && !(opening && self.text(next) == self.lexicon.language.one) {
             self.done(next);

@@ -67,9 +67,11 @@ impl Reader<'_> {
         // "Crabs, four legal": the four are the legal ones.
         let next = self.after(second, |what| matches!(what, What::Term(Sense::Link | Sense::Adjective)));
         let forward = next.and_then(|at| self.noun(at)).is_some_and(|(_, form)| form != Form::Many);
-        let apart =
-            commas > 1 || (commas == 1 && forward) || (commas == 1 && verdict && !self.of_them(second));
-        (backward && passes && !apart).then_some(commas)
+        // "Soft, two": two of what? But "soft, none" is of the soft ones.
+        let loose = verdict && counted(second) && !self.of_them(second);
+        let apart = commas > 1 || (commas == 1 && (forward || loose));
+        let none = matches!(self.sense(second), Some(Sense::None));
+        (backward && passes && !apart).then_some(if none { 0 } else { commas })
     }
 
     /// "two of them"
@@ -86,6 +88,8 @@ impl Reader<'_> {
         let Some((slot, form)) = self.noun(word).map(|(slot, form)| (slot.clone(), form)) else { return };
         let between = (first + 1..second).filter_map(|at| self.sense(at));
         let narrowed = between.clone().any(|sense| matches!(sense, Sense::Adjective));
+        // "One of the females": of those already counted.
+        let some = (first + 1..second).any(|at| self.lexicon.language.of_the.contains(&self.text(at)));
         let more = between.clone().any(|sense| matches!(sense, Sense::More))
             || number.checked_sub(1).is_some_and(|before| matches!(self.sense(before), Some(Sense::More)));
         let after = self.lexicon.language.more_after.contains(&self.text(second + 1));
@@ -104,17 +108,17 @@ impl Reader<'_> {
                     (false, true) => How::Verdict,
                     (false, false) => How::Total,
                 };
-                (*n, how, gauge || guess)
+                (*n, how, gauge || guess || some)
             }
             Some(What::Term(Sense::A)) if more => (1, How::More, false),
             Some(What::Term(Sense::A)) if numbered > 0 => (1, How::Total, false),
             Some(What::Term(Sense::A)) => (1, How::Verdict, false),
-            // "Not a keeper" with no count beside it is a verdict on one crab, or a complaint.
-            _ => (
-                0,
-                How::Total,
-                narrowed || (self.text(number).starts_with(self.lexicon.language.not_a) && numbered == 0),
-            ),
+            // "Not a keeper" with no count beside it is a verdict on one crab, or a complaint; "not a crab" is of the trap.
+            _ => {
+                let crabs = slot == Slot::Count(Count::Crabs);
+                let not_a = self.text(number).starts_with(self.lexicon.language.not_a);
+                (0, How::Total, narrowed || (not_a && numbered == 0 && !crabs))
+            }
         };
         let facts = vec![Fact::Number { slot, how, n }];
         let act = Act::Claim { facts, strict: true, narrowed, doubtful, more };

@@ -37,6 +37,8 @@ pub(super) struct Language {
     pub one: &'static str,
     /// Begins "of them".
     pub of: &'static str,
+    /// "two of the keepers": a part of what is counted already.
+    pub of_the: &'static [&'static str],
     /// "two of them"
     pub of_them: &'static [&'static str],
     /// Corrects when a number follows: "no, six".
@@ -45,6 +47,8 @@ pub(super) struct Language {
     pub not_a: &'static str,
     /// "under 70 crabs" is a limit.
     pub under: &'static str,
+    /// "two keepers out of three crabs"
+    pub out_of: &'static str,
     /// "one in three"
     pub ratio: &'static [&'static str],
     /// Words that come back to this trap after talk of another.

@@ -212,7 +212,10 @@ impl Ledger {
             add(&mut before, &mut reading.before, claim);
         }
         before.iter().for_each(|(slot, sum)| put(&mut reading.before, slot, sum.n()));
-        reading.kind_hint = lifted(&reading.tally).then_some(Kind::Pull).or(reading.kind_hint);
+        // A trap that is set again was lifted before, even if what was in it is in doubt.
+        let lifted =
+            lifted(&reading.tally) || (reading.kind_hint == Some(Kind::Set) && lifted(&reading.drafts));
+        reading.kind_hint = lifted.then_some(Kind::Pull).or(reading.kind_hint);
         let claims = std::mem::take(&mut self.claims);
         for draft in [false, true] {
             for (key, place) in shown(&claims, draft) {

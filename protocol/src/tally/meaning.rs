@@ -66,16 +66,27 @@ impl Reader<'_> {
                 let keepers = Slot::Count(Count::Keepers);
                 self.turn(at, What::Term(Sense::Noun(keepers, Form::Many)));
             }
-            let off = matches!(self.sense(at), Some(Sense::Off)) && self.figure(at + 1);
-            if off {
-                let noun = self.after(at + 1, passes_forward).filter(|noun| {
-                    self.noun(*noun).is_some_and(|(slot, _)| *slot == Slot::Count(Count::Crabs))
-                });
-                if let Some(noun) = noun {
-                    let keepers = Slot::Count(Count::Keepers);
-                    self.turn(noun, What::Term(Sense::Noun(keepers, Form::Many)));
-                }
-            }
+            self.given_by(at);
+        }
+    }
+
+    /// "Five claws off four crabs": those four are keepers; but "two keepers out of four crabs" says how many crabs.
+    fn given_by(&mut self, at: usize) {
+        let counts = |at: usize, count| self.noun(at).is_some_and(|(slot, _)| *slot == Slot::Count(count));
+        let out_of = self.text(at) == self.lexicon.language.out_of;
+        if !(out_of || matches!(self.sense(at), Some(Sense::Off))) || !self.figure(at + 1) {
+            return;
+        }
+        let Some(noun) = self.after(at + 1, passes_forward).filter(|noun| counts(*noun, Count::Crabs)) else {
+            return;
+        };
+        let told = (0..at).rev().find(|at| counts(*at, Count::Keepers) || counts(*at, Count::Claws));
+        if told.is_some_and(|at| counts(at, Count::Keepers)) {
+            self.turn(at, What::Term(Sense::Link));
+        } else if !out_of || told.is_some() {
+            let keepers = Slot::Count(Count::Keepers);
+            self.turn(noun, What::Term(Sense::Noun(keepers, Form::Many)));
+            self.turn(at, What::Term(Sense::Off));
         }
     }
 
@@ -225,16 +236,17 @@ impl Reader<'_> {
                     Some(Sense::Named { .. }) => Subject::Trap,
                     _ => continue,
                 };
-                // A quality may itself be a filler ("okay"): look at the very next item first.
                 let says = |quality: usize| {
-                    self.lexicon.pair(subject, self.text(quality)).map(|fact| (quality, fact))
+                    let alive = !matches!(self.what(quality), Some(What::Done));
+                    let fact = alive.then(|| self.lexicon.pair(subject, self.text(quality))).flatten();
+                    fact.map(|fact| (quality, fact))
                 };
-                let near = |next: Option<usize>, found: Option<usize>| {
-                    let alive = |at: &usize| !matches!(self.what(*at), Some(What::Done));
-                    next.filter(alive).and_then(says).or_else(|| found.filter(alive).and_then(says))
-                };
-                let right = near(Some(at + 1), self.after(at, skip));
-                let left = near(at.checked_sub(1), self.before(at, skip));
+                // A quality may itself be what is passed over: "lid okay", "tie is whole".
+                let last = self.after(at, skip).unwrap_or(self.items.len());
+                let right = (at + 1..=last).find_map(says);
+                // "Okay, we are at trap four" says nothing of the trap, and "shut that lid" is an order.
+                let far = self.before(at, skip).filter(|_| subject != Subject::Lid);
+                let left = at.checked_sub(1).into_iter().chain(far).find_map(says);
                 let found = match (right, left) {
                     (Some(right), Some(left)) if clash(&right.1, &left.1) => None,
                     (right, left) => right.or(left),

@@ -19,7 +19,7 @@ pub(super) const SAYS: &[(&[Say], &str)] = &[
     (
         &[Add(Shorts, 1)],
         "just under the line|under the line|short of the mark|just short of the mark|just short of the gauge|short of the gauge|not quite there|not there yet|\
-        not quite big enough|a hair short|just shy|a hair shy|a hair under|hair under|just under|a touch under|does not make it|do not make it|did not make it|will not make it|\
+        not quite big enough|a hair short|just shy|a bit shy|bit shy of it|a bit shy of it|wee bit shy of it|a hair shy|a hair under|hair under|just under|a touch under|neither claw is big enough|neither claw on this one is big enough|neither is big enough|does not make it|do not make it|did not make it|will not make it|\
         does not make the gauge|will not make the gauge|does not measure|does not reach|does not reach the line|neither claw makes it|neither makes it|\
         right on the line , leave him|right on the line , leave her|right on the line , leave it|on the line , leave him|\
         right on the line leave him|right on the line leave her|right on the line leave it|on the line leave him|not quite legal",
@@ -60,25 +60,30 @@ pub(super) const SAYS: &[(&[Say], &str)] = &[
     // Bait.
     (
         &[Be(State::BaitLeft(0.0))],
-        "picked clean|all eaten up|ate all the bait|bait is all eaten|no bait left|baited out",
+        "picked clean|picked to the bone|all eaten up|ate all the bait|bait is all eaten|no bait left|baited out",
     ),
     (
         &[Be(State::BaitLeft(0.1))],
-        "just the head and bones|head and bones|just bones|only bones|just the bones|only the head left",
+        "down to bones|down to the bones|just the head and bones|head and bones|just bones|only bones|just the bones|only the head left",
     ),
     (
         &[Be(State::BaitLeft(0.5))],
-        "half of it is left|half of it left|half the bait is left|half the bait left|half the bait is gone|half the bait gone|half is left|half left|half of the bait left",
+        "half of it still there|half of it is still there|half still there|half is still there|half of it is left|half of it left|half the bait is left|half the bait left|half the bait is gone|half the bait gone|half is left|half left|half of the bait left",
     ),
     (
         &[Be(State::BaitAdded(true))],
-        "topping it up|topping up|topped it up|topped up|rebaited|rebait|rebait with|re bait|re baited|rebaiting|baited up|baiting up",
+        "gave her fresh|gave it fresh|topping it up|topping up|topped it up|topped up|rebaited|rebait|rebait with|re bait|re baited|rebaiting|baited up|baiting up",
     ),
     (
         &[Be(State::BaitAdded(false))],
         "did not bother with fresh bait|no rebait needed|no bait needed|bait is fine leave it|bait is fine , leaving it|no fresh bait|no new bait|did not rebait|not rebaited|not rebaiting|no rebait|left the bait|leaving the bait",
     ),
     // Tie, lid, trap.
+    (
+        &[Be(State::Tie(Tie::Broken)), Be(State::Tampered(true))],
+        "somebody cut the tie|someone cut the tie|somebody is cut the tie|someone is cut the tie|somebody has cut the tie|\
+        someone has cut the tie",
+    ),
     (&[Be(State::Tie(Tie::Broken))], "tie is cut|tie was cut|tie has been cut|tie is already cut"),
     (&[Be(State::Tie(Tie::Missing))], "no tie|no tie on|no tie on it|no tie on this one|no tie on her"),
     (
@@ -94,7 +99,7 @@ pub(super) const SAYS: &[(&[Say], &str)] = &[
     ),
     (
         &[Be(State::Trap(TrapState::Moved))],
-        "not where i left it|not where we left it|not where i set it|not where we set it|dragged off|been dragged|a long way from where i left it|a long way from where we left it|nowhere near where i left it|it is moved|has moved|been moved",
+        "not where i left it|not where we left it|not where i set it|not where we set it|not where i dropped it|not where we dropped it|dragged off|been dragged|a long way from where i left it|a long way from where we left it|nowhere near where i left it|it is moved|has moved|been moved",
     ),
     (
         &[Be(State::Trap(TrapState::Fouled))],
@@ -140,7 +145,7 @@ pub(super) const PAIRS: &[(Subject, Say, &str)] = &[
     (
         Subject::Bait,
         Be(State::BaitLeft(0.0)),
-        "gone|all gone|empty|eaten|all eaten|eaten up|all eaten up|cleaned out|finished|picked clean",
+        "gone|all gone|done|all done|empty|eaten|all eaten|eaten up|all eaten up|cleaned out|finished|picked clean",
     ),
     (
         Subject::Bait,
@@ -153,7 +158,11 @@ pub(super) const PAIRS: &[(Subject, Say, &str)] = &[
         "half|about half|about half gone|about half left|half gone|half left|half full|half the|half of the|half eaten",
     ),
     (Subject::Bait, Be(State::BaitLeft(0.75)), "good|still good|three quarters|three quarter|mostly there"),
-    (Subject::Bait, Be(State::BaitLeft(0.9)), "hardly touched|barely touched"),
+    (
+        Subject::Bait,
+        Be(State::BaitLeft(0.9)),
+        "not been looked at|hardly touched|barely touched|not been touched|has not been touched|is not been touched",
+    ),
     (
         Subject::Bait,
         Be(State::BaitLeft(1.0)),
@@ -164,16 +173,20 @@ pub(super) const PAIRS: &[(Subject, Say, &str)] = &[
     (
         Subject::Tie,
         Be(State::Tie(Tie::Intact)),
-        "still on|intact|right where i left it|right where we left it|good|still good|fine|ok|okay|is on|whole|not broken|holding|unbroken|still there|all good",
+        "still on|as i left it|just as i left it|as we left it|just as we left it|intact|right where i left it|right where we left it|good|still good|fine|ok|okay|is on|whole|not broken|holding|unbroken|still there|all good",
     ),
     (
         Subject::Tie,
         Be(State::Tie(Tie::Broken)),
-        "broken|already broken|broke|snapped|rotted|rotted through|busted|parted|rotten|rusted through",
+        "broken|already broken|broke|broke through|bust|snapped|rotted|rotted through|busted|parted|rotten|rusted through",
     ),
     (Subject::Tie, Be(State::Tie(Tie::Missing)), "missing|gone|all gone"),
-    (Subject::Lid, Be(State::Lid(Lid::Open)), "open|off|hanging open|wide open|ajar"),
-    (Subject::Lid, Be(State::Lid(Lid::Shut)), "shut|closed|still shut|still closed|not open"),
+    (Subject::Lid, Be(State::Lid(Lid::Open)), "open|off|swinging open|hanging open|wide open|ajar"),
+    (
+        Subject::Lid,
+        Be(State::Lid(Lid::Shut)),
+        "shut|closed|on tight|tight|tied shut|still shut|still closed|not open",
+    ),
     (
         Subject::Trap,
         Be(State::Trap(TrapState::Good)),
@@ -182,19 +195,19 @@ pub(super) const PAIRS: &[(Subject, Say, &str)] = &[
     (
         Subject::Trap,
         Be(State::Trap(TrapState::Damaged)),
-        "damaged|busted|broken|smashed|crushed|broke|stove in|bent",
+        "damaged|bust|busted|broken|smashed|crushed|broke|stove in|all stove in|bent",
     ),
     (Subject::Trap, Be(State::Trap(TrapState::Fouled)), "fouled|tangled|snagged|hung up|wrapped"),
     (
         Subject::Trap,
         Be(State::Trap(TrapState::Moved)),
-        "moved|dragged|drifted|drifted off|drifted away|drifted a ways",
+        "moved|walked|walked off|walked a good way|walked a long way|dragged a good way|dragged a long way|dragged a fair way|dragged|drifted|drifted off|drifted away|drifted a ways",
     ),
     (Subject::Trap, Be(State::Trap(TrapState::Missing)), "missing|gone|lost"),
     (
         Subject::Slats,
         Be(State::Trap(TrapState::Damaged)),
-        "damaged|busted|broken|smashed|crushed|broke|missing|bent|torn|cracked|caved in|ripped|chewed up",
+        "damaged|bust|busted|broken|smashed|crushed|broke|missing|bent|torn|cracked|caved in|stove in|all stove in|ripped|chewed up",
     ),
     (Subject::Bottom, bottom("hard"), "hard"),
     (Subject::Bottom, bottom("soft"), "soft"),

@@ -34,10 +34,12 @@ pub(super) static SPANISH: Language = Language {
     endings: &[],
     one: "uno",
     of: "de",
+    of_the: &["de los", "de las"],
     of_them: &["de ellos", "de ellas", "de estos", "de esos", "de esas"],
     no: "no",
     not_a: "ni un",
     under: "menos de",
+    out_of: "de un total de",
     ratio: &["de cada", "en"],
     here: &["este", "esta trampa", "aqui"],
     giving: &["dieron", "dan"],
@@ -223,7 +225,7 @@ const PLAIN: &[(Sense, &str)] = &[
     (Sense::Subject(Subject::Bottom), "fondo|el fondo"),
     (
         Sense::Link,
-        "son|de|de ellos|de ellas|de estos|de esos|de esas|es|esta|estan|estaba|era|solo|solamente|en total|total|el|la|los|las|ya",
+        "son|de|de los|de las|de ellos|de ellas|de estos|de esos|de esas|es|esta|estan|estaba|era|solo|solamente|en total|total|el|la|los|las|ya",
     ),
     (
         Sense::Adjective,

@@ -31,14 +31,22 @@ pub(super) const COUNTS: &[(Count, Form, &str)] = &[
     (
         Berried,
         Verdict,
-        "berried|egg bearing|egg bearer|egg bearing female|egg bearing crab|sponge crab|sponger|sponge|berried female|berried crab|egger|with eggs|carrying eggs|full of eggs|female with eggs",
+        "berried|egg bearing|egg bearer|egg bearing female|egg bearing crab|sponge crab|sponger|sponge|berried female|berried crab|egger|eggy|with eggs|in berry|carrying eggs|full of eggs|female with eggs",
     ),
     (Females, Many, "females|female crabs"),
     (Females, Verdict, "female|female crab"),
     (Males, Many, "males|male crabs"),
     (Males, Verdict, "male|male crab"),
-    (Soft, Many, "softs|softies|soft ones|soft crabs|soft shells|soft shell crabs"),
-    (Soft, Verdict, "soft|softy|softie|soft crab|soft shell|soft shelled|soft shell crab"),
+    (
+        Soft,
+        Many,
+        "softs|softies|soft ones|soft crabs|soft shells|softshells|soft shell crabs|softshell crabs",
+    ),
+    (
+        Soft,
+        Verdict,
+        "soft|softy|softie|soft crab|soft shell|softshell|soft shelled|soft shell crab|softshell crab",
+    ),
     (Dead, Many, "deads|dead ones|dead crabs"),
     (Dead, Verdict, "dead|dead crab"),
     (Regrown, Many, "regrown claws|grown back claws|regens|regrowths"),
@@ -105,13 +113,13 @@ pub(super) const BAITS: &str = "mullet|pigs feet|fish heads|fish head|mullet hea
     cowhide|catfish|pinfish|ladyfish|shad|herring|squid|sardines|mackerel|menhaden|bunker|skate|racks|fish racks|hog feet";
 
 /// Words that show a clause to be about bait.
-pub(super) const BAITING: &str = "bait|fresh|new|piece|pieces|piece of bait|pieces of bait|baited|rebaited|rebaited with|baited up|with|going in";
+pub(super) const BAITING: &str = "bait|fresh|new|piece|pieces|piece of bait|pieces of bait|baited|rebaited|rebaited with|baited up|with|going in|gave her fresh|gave it fresh";
 
 /// Short words by meaning.
 pub(super) const PLAIN: &[(Sense, &str)] = &[
     (Sense::And, "and|then|and then|also|with|but|and also"),
     (Sense::A, "a|an"),
-    (Sense::No, "no|not a|not an|not any|not one|not a single|nobody|without a|without any"),
+    (Sense::No, "no|not a|not an|not any|not one|not a single|nary a|nobody|without a|without any"),
     (
         Sense::Nothing,
         "nothing|nothing in it|not a thing in it|not a thing in her|not a thing in here|nothing but bait|nothing in her|nothing in there|nothing in here|nothing at all",
@@ -126,7 +134,7 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
     (
         Sense::Amend,
         "no wait|wait no|wait|make that|make it|no make it|no make that|sorry|i mean|rather|correction|actually|\
-        no sorry|my mistake|my bad|change that to|no no",
+        no sorry|tell a lie|i tell a lie|no tell a lie|no i tell a lie|no , tell a lie|no , i tell a lie|my mistake|my bad|change that to|no no",
     ),
     (
         Sense::Undo,
@@ -168,7 +176,7 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
     (
         Sense::Adjective,
         "big|little|small|single|lone|lonely|nice|good|great|fat|huge|giant|decent|pretty|beautiful|real|live|lively|fresh|clean|monster|\
-        heavy|tiny|lovely|solid|proper|old|new",
+        heavy|tiny|living|alive|lovely|solid|proper|old|new",
     ),
     (
         Sense::Pronoun,
@@ -201,11 +209,19 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
     ),
     (
         Sense::Filler,
-        "all over|sir|buddy|pal|fella|fellow|way|totally|absolutely|literally|basically|honestly|clearly|simply|finally|sure enough|for sure|pretty much|today again|what a crab|hell of a crab|what a claw|hell of a claw|definitely|both short|both shorts|both too small|both undersized|both under|both females|both males|both soft|both dead|\
+        "in the end|at the end|on top|on top of that|to boot|besides|at that|all in|amongst|among|for once|for a change|as usual|as ever|\
+        would you believe|would you believe it|believe it or not|how about that|to be honest|of course|no less|fair enough|\
+        thank god|thank goodness|luckily|sadly|unfortunately|bang on|spot on|precisely|no more no less|by my count|all counted|\
+        lad|lads|son|lass|love|darling|my friend|chum|kid|honey|ooh|aha|ha|haha|gosh|gee|jeez|christ|blimey|crikey|goodness|goodness me|\
+        good lord|lord|phew|whew|ugh|ow|ouch|there we go|here we go|there you go|here you go|righto|right then|what was it|\
+        that will do|that will do it|this will do|sitting|sat|hid|hiding|crammed|jammed|packed|packed in|crammed in|jammed in|\
+        on this side|on that side|on one side|on the side|under the bait|under the bait cup|\
+        under the bait box|under the lid|whatsoever|in spite of it|in spite of that|the other|other|all gone back over|gone back over|all gone back|gone back|at last|\
+        hallelujah|bloody hell|aw|in amongst them|amongst them|among them|in among them|all over|sir|buddy|pal|fella|fellow|way|totally|absolutely|literally|basically|honestly|clearly|simply|finally|sure enough|for sure|pretty much|today again|what a crab|hell of a crab|what a claw|hell of a claw|definitely|both short|both shorts|both too small|both undersized|both under|both females|both males|both soft|both dead|\
         both berried|both keepers|both are keepers|crusher is short|pincer is short|crusher is under|pincer is under|left is short|right is short|left is legal|\
         right is legal|short on the left|short on the right|legal on the left|legal on the right|one claw short|one claw is short|\
         crusher is legal|pincer is legal|one claw legal|one claw is legal|one claw makes it|crusher makes it|pincer makes it|no eggs|no eggs on her|no eggs on this one|not berried|nothing to see|nothing to see here|oh nothing|nothing really|\
-        nothing to it|nothing on him|nothing on her|outside|everywhere|what a day|what a morning|put|putting|used|using|in here|in there|in this one|in that one|in it|in her|in him|here|there|it|he|she|they are|we|i|this|that|these|\
+        nothing to it|nothing on him|nothing on her|outside|everywhere|what a day|what a morning|put|put in|putting|used|using|in here|in there|in this one|in that one|in it|in her|in him|here|there|it|he|she|they are|we|i|this|that|these|\
         those|its|him|her|them|us|ok|okay|alright|all right|right|well|so|now|yes|yep|yeah|yup|oh|ah|hey|wow|man|boy|boys|\
         cap|captain|skipper|mate|guys|folks|up|down|back|back in|on|in|inside|to|has|gave|give|came|come|came up|came up with|\
         comes|came in|up comes|see|counted|counting|pulling|hauling|lifting|looking at|looking|at all|as well|too|still|already|please|write|write down|\
@@ -227,7 +243,8 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
         he only has one claw|with one claw|with only one claw|has one claw|has only one claw|only has one claw|\
         has only got one claw|is only got one claw|is got one claw|has no claws|has got no claws|\
         is got no claws|no claws on him|no claws on her|no claws left on him|no claws left on her|one claw left on him|one claw on him|one claw on her|\
-        short of|short of it|short on|short a|missing one|already missing one|missing a claw|missing one claw|missing claw|missing both|missing both claws|\
+        one claw each|a claw each|one off each|one claw off each|one each|a claw off each|cut up|cut me|cut some|sharpen|\
+        short of|short of it|short on|short a|we are short|short line|short rope|missing one|already missing one|missing a claw|missing one claw|missing claw|missing both|missing both claws|\
         missing a crusher|missing the crusher|missing a pincer|missing his crusher|missing her crusher",
     ),
     (
@@ -250,7 +267,7 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
     (
         Sense::Hush(Hush::All),
         // Guesses and wishes.
-        "bet|guess|guessing|i think|think|reckon|maybe|might|probably|perhaps|possibly|hope|hoping|hopefully|could|would|should|\
+        "no way|bet|guess|guessing|i think|think|reckon|maybe|might|probably|perhaps|possibly|hope|hoping|hopefully|could|would|should|\
         may|suppose|wonder|wondering|if|whether|will|going to|wish|want|wanted|need|needed|needs|expect|expecting|shall|can|\
         imagine|i would say|supposed|try|must|trying|feels like|not sure|who knows|ought|believe|\
         \
