@@ -245,6 +245,7 @@ fn the_sound_comes_along_named_by_day_trap_and_time() {
     assert_eq!(tree(&folder).len(), 1);
     std::fs::remove_dir_all(&folder).unwrap();
     run(data, &["export", "jsonl", "--with-notes", to, "--to", "2027-02-08"]);
+    run(data, &["traps", "add", "8", "24.79", "-81.68"]);
     run(data, &["export", "jsonl", "--with-notes", to, "--trap", "8"]);
     assert!(!folder.exists());
 
