@@ -40,6 +40,7 @@ pub(super) static ENGLISH: Language = Language {
     one: "one",
     of: "of",
     of_the: &["of the", "of those", "of these"],
+    rest: &["the other", "other"],
     of_them: &["of them", "of those", "of these", "of em", "of which", "of which are"],
     no: "no",
     not_a: "not a",

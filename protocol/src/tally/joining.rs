@@ -88,8 +88,11 @@ impl Reader<'_> {
         let Some((slot, form)) = self.noun(word).map(|(slot, form)| (slot.clone(), form)) else { return };
         let between = (first + 1..second).filter_map(|at| self.sense(at));
         let narrowed = between.clone().any(|sense| matches!(sense, Sense::Adjective));
-        // "One of the females": of those already counted.
-        let some = (first + 1..second).any(|at| self.lexicon.language.of_the.contains(&self.text(at)));
+        // "One of the females": of those already counted; "the other two crabs": of all but those.
+        let language = self.lexicon.language;
+        let rest = slot == Slot::Count(Count::Crabs)
+            && number.checked_sub(1).is_some_and(|at| language.rest.contains(&self.text(at)));
+        let some = rest || (first + 1..second).any(|at| language.of_the.contains(&self.text(at)));
         let more = between.clone().any(|sense| matches!(sense, Sense::More))
             || number.checked_sub(1).is_some_and(|before| matches!(self.sense(before), Some(Sense::More)));
         let after = self.lexicon.language.more_after.contains(&self.text(second + 1));

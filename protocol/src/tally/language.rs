@@ -39,6 +39,8 @@ pub(super) struct Language {
     pub of: &'static str,
     /// "two of the keepers": a part of what is counted already.
     pub of_the: &'static [&'static str],
+    /// "the other two crabs"
+    pub rest: &'static [&'static str],
     /// "two of them"
     pub of_them: &'static [&'static str],
     /// Corrects when a number follows: "no, six".

@@ -145,7 +145,7 @@ pub(super) const PAIRS: &[(Subject, Say, &str)] = &[
     (
         Subject::Bait,
         Be(State::BaitLeft(0.0)),
-        "gone|all gone|done|all done|empty|eaten|all eaten|eaten up|all eaten up|cleaned out|finished|picked clean",
+        "gone|all gone|empty|eaten|all eaten|eaten up|all eaten up|cleaned out|finished|picked clean",
     ),
     (
         Subject::Bait,

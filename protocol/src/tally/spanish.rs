@@ -35,6 +35,7 @@ pub(super) static SPANISH: Language = Language {
     one: "uno",
     of: "de",
     of_the: &["de los", "de las"],
+    rest: &["otros", "otras"],
     of_them: &["de ellos", "de ellas", "de estos", "de esos", "de esas"],
     no: "no",
     not_a: "ni un",

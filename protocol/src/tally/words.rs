@@ -267,7 +267,7 @@ pub(super) const PLAIN: &[(Sense, &str)] = &[
     (
         Sense::Hush(Hush::All),
         // Guesses and wishes.
-        "no way|bet|guess|guessing|i think|think|reckon|maybe|might|probably|perhaps|possibly|hope|hoping|hopefully|could|would|should|\
+        "no way|love to|love to see|bet|guess|guessing|i think|think|reckon|maybe|might|probably|perhaps|possibly|hope|hoping|hopefully|could|would|should|\
         may|suppose|wonder|wondering|if|whether|will|going to|wish|want|wanted|need|needed|needs|expect|expecting|shall|can|\
         imagine|i would say|supposed|try|must|trying|feels like|not sure|who knows|ought|believe|\
         \
